@@ -1,0 +1,46 @@
+"""Design, check and document buried boundary-wire loops from real parcel data.
+
+The main job is three lines::
+
+    site = parcelfence.read_site(parcels="parcels.geojson", select="parcel_no=14-07")
+    plan = parcelfence.plan(site, parcelfence.Settings(reach_m=2.4))
+    plan.write("out")
+
+Names are loaded on first use, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from parcelfence.errors import ParcelFenceError
+    from parcelfence.planning import Plan, plan
+    from parcelfence.settings import Settings
+    from parcelfence.site.reading import read_site
+    from parcelfence.site.site import Site
+
+__all__ = ["ParcelFenceError", "Plan", "Settings", "Site", "__version__", "plan", "read_site"]
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "ParcelFenceError": "parcelfence.errors",
+    "Plan": "parcelfence.planning",
+    "Settings": "parcelfence.settings",
+    "Site": "parcelfence.site.site",
+    "plan": "parcelfence.planning",
+    "read_site": "parcelfence.site.reading",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        msg = f"module {__name__!r} has no attribute {name!r}"
+        raise AttributeError(msg)
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

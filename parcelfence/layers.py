@@ -1,0 +1,213 @@
+"""The layers that parcelfence hands out, as data.
+
+Everything that writes, checks or documents a layer reads this one table, so that a column cannot mean one thing
+in the GeoPackage and another in the manual.  Lengths are metres, angles degrees, areas square metres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+__all__ = ["INPUT_ROLES", "LAYERS", "Column", "LayerSchema", "layer_schema"]
+
+ColumnType = Literal["text", "real", "integer", "boolean"]
+GeometryName = Literal["Polygon", "LineString", "Point", "Unknown"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a layer: its name, its type, its unit (if any) and its meaning in plain words."""
+
+    name: str
+    dtype: ColumnType
+    meaning: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class LayerSchema:
+    """One layer: its name, title, geometry and columns.
+
+    ``geometry`` names the simple type; a layer may hold its Multi form too.  ``"Unknown"`` means any type.
+    """
+
+    name: str
+    title: str
+    geometry: GeometryName
+    columns: tuple[Column, ...]
+
+    @property
+    def column_names(self) -> tuple[str, ...]:
+        """Names of the columns in their order, without the geometry."""
+        return tuple(column.name for column in self.columns)
+
+
+_ID: Final = (
+    Column("id", "text", "Identifier, unique within the layer"),
+    Column("kind", "text", "What it is, in the words of this project"),
+    Column("source_id", "text", "File and position or identifier of the record it came from"),
+)
+_STATION: Final = Column("station_m", "real", "Chainage along the wire from the attachment of the lead-in", "m")
+
+
+def _as_given(name: str, title: str, *, geometry: GeometryName) -> LayerSchema:
+    return LayerSchema(name, title, geometry, _ID)
+
+
+LAYERS: Final[tuple[LayerSchema, ...]] = (
+    LayerSchema(
+        "parcel",
+        "Parcel",
+        "Polygon",
+        (
+            Column("parcel_id", "text", "Identifier of the parcel, or of several joined by +"),
+            Column("area_m2", "real", "Area in the working CRS", "m2"),
+        ),
+    ),
+    _as_given("neighbours", "Neighbouring parcels", geometry="Polygon"),
+    _as_given("buildings", "Buildings", geometry="Polygon"),
+    _as_given("water", "Water", geometry="Polygon"),
+    _as_given("hardscape", "Drives and patios", geometry="Polygon"),
+    _as_given("easements", "Easements", geometry="Polygon"),
+    _as_given("roads", "Roads", geometry="Unknown"),
+    _as_given("keep_outs", "Keep-outs", geometry="Polygon"),
+    _as_given("doors", "Doors", geometry="Point"),
+    _as_given("metal", "Large metal objects", geometry="Unknown"),
+    _as_given("other_loops", "Other loops nearby", geometry="LineString"),
+    _as_given("open_sides", "Open sides", geometry="LineString"),
+    _as_given("wanted_area", "Wanted area", geometry="Polygon"),
+    LayerSchema(
+        "utilities",
+        "Utilities",
+        "Unknown",
+        (
+            *_ID,
+            Column("apwa_color", "text", "Colour of the mark by the APWA uniform colour code"),
+            Column("tolerance_m", "real", "Half-width of the tolerance zone to be dug by hand", "m"),
+            Column("quality_level", "text", "Quality level A to D of ASCE 38; empty if not stated"),
+            Column("inferred", "boolean", "Whether the line was joined from point marks"),
+            Column("marked_on", "text", "Date of the mark, ISO 8601; empty if not stated"),
+        ),
+    ),
+    LayerSchema(
+        "zones",
+        "Zones",
+        "Polygon",
+        (
+            Column("kind", "text", "roam, signal or core"),
+            Column("area_m2", "real", "Area", "m2"),
+        ),
+    ),
+    LayerSchema(
+        "wire",
+        "Wire",
+        "LineString",
+        (
+            Column("leg", "integer", "Place in the wiring sequence, from 1"),
+            Column("part", "text", "loop, inner_loop, return_run or lead_in"),
+            Column("loop_id", "text", "Loop to which the leg belongs"),
+            Column("twisted", "boolean", "Whether it is a twisted pair"),
+            Column("start_station_m", "real", "Chainage at which the leg begins", "m"),
+            Column("ground_length_m", "real", "Length along the ground", "m"),
+            Column("conductor_length_m", "real", "Length of single conductor, with slack and twist", "m"),
+        ),
+    ),
+    LayerSchema(
+        "crossings",
+        "Crossings",
+        "Point",
+        (
+            Column("crosses", "text", "Identifier of what is crossed"),
+            Column("kind", "text", "Kind of utility, or hardscape"),
+            Column("angle_deg", "real", "Angle between wire and what it crosses, 90 is square", "deg"),
+            _STATION,
+            Column("length_m", "real", "Length of wire within what is crossed, or within its tolerance zone", "m"),
+        ),
+    ),
+    LayerSchema(
+        "flags",
+        "Flags",
+        "Point",
+        (
+            Column("flag", "integer", "Number, from 1, in the order of the wire"),
+            _STATION,
+            Column("removal_round", "integer", "Round of flag removal in which it is taken out, from 1"),
+        ),
+    ),
+    LayerSchema(
+        "stations",
+        "Stations",
+        "Point",
+        (
+            _STATION,
+            Column("label", "text", "Chainage as it is written on a stake"),
+            Column("point_kind", "text", "start, tangent, curve, regular, crossing or end"),
+            Column("northing_m", "real", "Northing in the working CRS", "m"),
+            Column("easting_m", "real", "Easting in the working CRS", "m"),
+        ),
+    ),
+    LayerSchema(
+        "splices",
+        "Splices",
+        "Point",
+        (
+            Column("id", "text", "Identifier"),
+            _STATION,
+            Column("note", "text", "What to do there"),
+        ),
+    ),
+    LayerSchema(
+        "transmitter",
+        "Transmitter",
+        "Point",
+        (
+            Column("id", "text", "Identifier"),
+            Column("note", "text", "Whether it was given or proposed, and why there"),
+        ),
+    ),
+    LayerSchema(
+        "conflicts",
+        "Conflicts",
+        "Unknown",
+        (
+            Column("rule", "text", "Rule that found it"),
+            Column("severity", "text", "must_fix, caution or note"),
+            _STATION,
+            Column("measured", "real", "What was measured"),
+            Column("limit", "real", "What the rule asks for"),
+            Column("unit", "text", "Unit of both"),
+            Column("message", "text", "What is wrong, in plain words"),
+            Column("remedy", "text", "What to do about it"),
+            Column("basis", "text", "Named standard, or common practice"),
+            Column("layer", "text", "Layer of the feature concerned"),
+            Column("feature", "text", "Identifier of the feature concerned"),
+        ),
+    ),
+)
+"""All layers, from the ground up: the order in which a map draws them."""
+
+INPUT_ROLES: Final[dict[str, str]] = {
+    "parcels": "lots; one or several of them are selected, the others are neighbours",
+    "buildings": "building footprints",
+    "marks": "utility locate marks: lines, points or tolerance areas",
+    "keep_outs": "ground that the animal must stay out of",
+    "water": "ponds, streams and their banks",
+    "hardscape": "drives, walks and patios",
+    "easements": "strips in which others hold rights",
+    "roads": "roads and lanes, as areas or centre lines",
+    "doors": "doors that the animal uses",
+    "metal": "large metal objects",
+    "other_loops": "a neighbour's boundary wires",
+    "open_sides": "stretches of the lot line where no signal is wanted",
+    "wanted_area": "part of the property to be contained, where it is not all of it",
+    "transmitter": "place of the transmitter",
+}
+"""Roles that an input file may play, with their meaning."""
+
+_BY_NAME: Final = {schema.name: schema for schema in LAYERS}
+
+
+def layer_schema(name: str) -> LayerSchema:
+    """Look a layer up by its name; a name that is none is a programming error and raises KeyError."""
+    return _BY_NAME[name]

@@ -1,0 +1,191 @@
+"""All settings, frozen and self-checking: what a plan is made by.
+
+A person writes ``reach = "8 ft"``; inside it is ``reach_m = 2.4384``.  Every setting knows its unit, its limits and
+why it has its default.  Values that depend on the reach follow it until they are given.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from parcelfence.errors import Fault, SettingsError, near_matches
+from parcelfence.units import parse_area_m2, parse_length_m
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["Settings", "short_name"]
+
+_FOLLOWS_REACH_M: Final = 0.3
+
+Length = Annotated[float, BeforeValidator(parse_length_m), Field(gt=0, allow_inf_nan=False)]
+LengthOrNone = Annotated[float, BeforeValidator(parse_length_m), Field(ge=0, allow_inf_nan=False)]
+Area = Annotated[float, BeforeValidator(parse_area_m2), Field(gt=0, allow_inf_nan=False)]
+Number = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class Settings(BaseModel):
+    """Everything that can be chosen about a plan.
+
+    Field names carry their unit.  Where a person writes settings (project file, command line), the unit suffix
+    may be left out and lengths may carry a unit of their own: see :meth:`from_words`.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    # signal
+    reach_m: Length = Field(2.0, description="Horizontal reach of the signal each side of a long straight wire")
+    reach_seen_from: Literal["straight", "inside", "outside"] = Field(
+        "straight",
+        description="Where the reach is meant: beside a long straight wire, or as walked from inside or outside",
+    )
+    core_ratio: float = Field(0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire")
+    receiver_height_m: LengthOrNone = Field(0.3, description="Height of the receiver above the wire")
+    frequency_hz: Number = Field(10_000.0, description="Signal frequency (from memory: 5 to 20 kHz)")
+
+    # clearances
+    lot_line_setback_m: Length = Field(0.0, validate_default=False, description="Wire to lot line; reach + 0.3 m")
+    building_clearance_m: Length = Field(0.0, validate_default=False, description="Wire to building; reach + 0.3 m")
+    utility_separation_m: Length = Field(1.5, description="Wire beside a buried utility (common practice 3 to 5 ft)")
+    crossing_tolerance_deg: float = Field(10.0, gt=0, le=45, description="How far off square a crossing may be")
+    keep_out_clearance_m: LengthOrNone = Field(0.3, description="Wire to the edge of a keep-out")
+    water_clearance_m: LengthOrNone = Field(1.0, description="Wire to open water")
+    road_clearance_m: LengthOrNone = Field(0.5, description="Wire to the edge of a road")
+    passage_width_m: Length = Field(1.2, description="Free way between two signal zones (from memory)")
+    transmitter_metal_clearance_m: Length = Field(0.9, description="Transmitter to large metal (common practice 3 ft)")
+
+    # shape
+    bend_radius_m: Length = Field(1.0, description="Least radius of any curve: no sharp corners")
+    return_run_spacing_m: Length = Field(3.0, description="Distance of the return run along an open side")
+
+    # wire and its laying
+    wire_gauge_awg: int = Field(18, ge=10, le=26, description="Gauge of the conductor (AWG)")
+    wire_temperature_c: float = Field(20.0, ge=-40, le=90, description="Temperature of the conductor")
+    insulation_thickness_m: LengthOrNone = Field(0.0008, description="Thickness of the wire's jacket")
+    twists_per_foot: float = Field(11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)")
+    burial_depth_m: LengthOrNone = Field(0.05, description="Depth of the wire (common practice 1 to 3 in)")
+    slack_percent: float = Field(2.0, ge=0, le=25, description="Extra wire so that it is not laid tight")
+    spare_percent: float = Field(10.0, ge=0, le=100, description="Margin on bought material")
+    spool_length_m: Length = Field(152.4, description="Length of a spool (common practice 500 ft)")
+
+    # flags and stations
+    flag_spacing_max_m: Length = Field(3.048, description="Flags at most this far apart (common practice 10 ft)")
+    flag_spacing_min_m: Length = Field(2.4384, description="Flags at least this far apart (common practice 8 ft)")
+    station_interval_m: Length = Field(10.0, description="Distance of the regular stations along the wire")
+    station_format: Literal["metric", "us"] = Field("metric", description="0+012.3 by kilometres, or 0+40 by 100 ft")
+
+    # marks
+    colour_scheme: str = Field("APWA", description="Scheme by which mark colours are read")
+    tolerance_zone_m: Length = Field(
+        0.61, description="Half-width of the tolerance zone (24 in in many codes)"
+    )
+    mark_join_gap_m: Length = Field(30.0, description="Point marks farther apart are not joined to a line")
+    mark_age_days_max: int = Field(21, ge=1, description="Marks older than this are stale; local law rules")
+    as_of: str = Field("", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned")
+    accuracy_limit_m: Length = Field(1.0, description="Datum operations worse than this are a conflict of their own")
+
+    # transmitter rating; none is assumed
+    transmitter_volts: Number | None = Field(None, description="Greatest output voltage (rms)")
+    transmitter_amperes: Number | None = Field(None, description="Current that is needed in the wire (rms)")
+    transmitter_max_ohms: Number | None = Field(None, description="Greatest loop resistance that it drives")
+    transmitter_max_wire_m: Length | None = Field(None, description="Greatest wire length that it drives")
+    transmitter_max_area_m2: Area | None = Field(None, description="Greatest enclosed area that it is rated for")
+
+    # animal
+    animal_speed_m_per_s: Number = Field(4.0, description="Speed at which the animal meets the zone (from memory)")
+    receiver_delay_s: LengthOrNone = Field(0.2, description="Time that the receiver takes to react (from memory)")
+
+    # presentation
+    units: Literal["metric", "us"] = Field("metric", description="Units that map and worksheet speak")
+    ground_elevation_m: float | None = Field(None, ge=-500, le=9000, description="Gives ground instead of grid lengths")
+    allow_ballpark: bool = Field(default=False, description="Accept a datum operation of unknown accuracy")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _follow_the_reach(cls, given: Any) -> Any:
+        """Give the clearances that follow the reach their value."""
+        if not isinstance(given, dict):
+            return given
+        reach_m = given.get("reach_m", 2.0)
+        try:
+            follows = parse_length_m(reach_m) + _FOLLOWS_REACH_M
+        except SettingsError:
+            return given  # the field's own check reports it
+        return {"lot_line_setback_m": follows, "building_clearance_m": follows, **given}
+
+    @model_validator(mode="after")
+    def _hang_together(self) -> Self:
+        if self.flag_spacing_min_m > self.flag_spacing_max_m:
+            msg = f"flag_spacing_min {self.flag_spacing_min_m} m must not exceed flag_spacing_max {self.flag_spacing_max_m} m"
+            raise ValueError(msg)
+        return self
+
+    @classmethod
+    def from_words(cls, given: Mapping[str, Any], *, where: str = "settings") -> Settings:
+        """Make settings from what a person wrote.
+
+        Parameters
+        ----------
+        given : mapping
+            Names with or without their unit suffix (``reach`` or ``reach_m``); lengths with or without a unit.
+        where : str
+            What to call the source in messages.
+
+        Raises
+        ------
+        SettingsError
+            With every fault of the mapping at once.
+        """
+        names = {short_name(name): name for name in cls.model_fields} | {name: name for name in cls.model_fields}
+        faults = [
+            Fault(where=where, found=f"there is no setting {name!r}", remedy=near_matches(name, names))
+            for name in given
+            if _plain(name) not in names
+        ]
+        known = {names[_plain(name)]: value for name, value in given.items() if _plain(name) in names}
+        try:
+            settings = cls(**known)
+        except ValidationError as error:
+            faults += [_as_fault(detail, where=where) for detail in error.errors()]
+        if faults:
+            raise SettingsError(faults)
+        return settings
+
+    def replaced(self, **changes: Any) -> Settings:
+        """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
+        given = {name: getattr(self, name) for name in self._given()}
+        return Settings(**(given | changes))
+
+    def _given(self) -> set[str]:
+        follows = self.reach_m + _FOLLOWS_REACH_M
+        return {
+            name
+            for name in self.model_fields_set
+            if name not in {"lot_line_setback_m", "building_clearance_m"} or getattr(self, name) != follows
+        }
+
+
+_SUFFIXES: Final = ("_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
+
+
+def _plain(name: str) -> str:
+    return name.strip().replace("-", "_")
+
+
+def short_name(name: str) -> str:
+    """Name a setting as a person writes it, without its unit suffix."""
+    for suffix in _SUFFIXES:
+        if name.endswith(suffix) and not name.endswith("_per_s"):
+            return name.removesuffix(suffix)
+    return name
+
+
+def _as_fault(detail: Any, *, where: str) -> Fault:
+    path = ".".join(str(part) for part in detail["loc"])
+    reason = detail["msg"].removeprefix("Value error, ")
+    found = f"{detail['input']!r}" if path else "the settings do not hang together"
+    return Fault(
+        where=f"{where}: {short_name(path)}" if path else where, found=f"found {found}" if path else found, must=reason
+    )
