@@ -1,0 +1,177 @@
+"""A project file: the site, its layers and the settings, as a person writes them in TOML."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from parcelfence.errors import Fault, SettingsError, near_matches
+from parcelfence.inputs.source import Source
+from parcelfence.layers import INPUT_ROLES
+from parcelfence.settings import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+__all__ = ["Project", "read_project"]
+
+Positive = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+def _as_list(value: Any) -> Any:
+    return value if isinstance(value, list) else [value]
+
+
+class _LayerEntry(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    path: str
+    layer: str | None = None
+    crs: str | None = None
+    id_field: str | None = None
+    kind: str | None = None
+    kind_field: str | None = None
+    accuracy_m: Positive | None = None
+
+
+def _as_entry(value: Any) -> Any:
+    return {"path": value} if isinstance(value, str) else value
+
+
+_Entries = Annotated[list[Annotated[_LayerEntry, BeforeValidator(_as_entry)]], BeforeValidator(_as_list)]
+
+
+class _SiteTable(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    name: str = ""
+    select: Annotated[list[str], BeforeValidator(_as_list)] = []
+    working_crs: str | None = None
+
+
+class _ProjectTable(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    site: _SiteTable = _SiteTable()
+    layers: dict[str, _Entries]
+    settings: dict[str, Any] = {}
+    prices: dict[str, Positive] = {}
+    crew: dict[str, Positive] = {}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Project:
+    """What a project file says.
+
+    Parameters
+    ----------
+    name : str
+        Name of the site; the file's own name where none is given.
+    select : tuple of str
+        Which parcels, each ``FIELD=VALUE``.
+    sources : tuple of Source
+        Input files with their roles.
+    settings : Settings
+        All settings.
+    working_crs : str or None
+        Projected CRS to work in, instead of a local one.
+    prices, crew : mapping of str to float
+        Unit prices and crew rates; empty where none are given, and none are assumed.
+    """
+
+    name: str
+    select: tuple[str, ...]
+    sources: tuple[Source, ...]
+    settings: Settings
+    working_crs: str | None = None
+    prices: Mapping[str, float] = field(default_factory=dict)
+    crew: Mapping[str, float] = field(default_factory=dict)
+
+
+def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> Project:
+    """Read a project file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file with the tables ``site``, ``layers`` and ``settings``, optionally ``prices`` and ``crew``.
+        Paths in it are relative to its own folder.
+    overrides : mapping, optional
+        Settings that win over those of the file.
+
+    Raises
+    ------
+    SettingsError
+        With every fault of the file at once.
+    """
+    table = _validated(_parsed(path), where=path.name)
+    sources, faults = _sources(table, folder=path.parent, where=path.name)
+    settings = Settings()
+    try:
+        settings = Settings.from_words({**table.settings, **(overrides or {})}, where=f"{path.name} [settings]")
+    except SettingsError as error:
+        faults += error.faults
+    if faults:
+        raise SettingsError(faults)
+    return Project(
+        name=table.site.name or path.stem,
+        select=tuple(table.site.select),
+        sources=sources,
+        settings=settings,
+        working_crs=table.site.working_crs,
+        prices=table.prices,
+        crew=table.crew,
+    )
+
+
+def _parsed(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise SettingsError(
+            Fault(where=str(path), found=f"it cannot be read ({error.strerror})", remedy="check the path")
+        ) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(
+            Fault(where=path.name, found=f"it is not TOML ({error})", must="a project file is TOML in UTF-8")
+        ) from error
+
+
+def _validated(parsed: dict[str, Any], *, where: str) -> _ProjectTable:
+    try:
+        return _ProjectTable.model_validate(parsed)
+    except ValidationError as error:
+        raise SettingsError([_as_fault(detail, where=where) for detail in error.errors()]) from error
+
+
+def _as_fault(detail: Any, *, where: str) -> Fault:
+    path = [str(part) for part in detail["loc"]]
+    place = f"{where} [{'.'.join(path[:-1])}]" if len(path) > 1 else where
+    if detail["type"] == "extra_forbidden":
+        known = (_ProjectTable, _SiteTable)[path[0] == "site"] if path[0] != "layers" else _LayerEntry
+        return Fault(
+            where=place, found=f"{path[-1]!r} is not known here", remedy=near_matches(path[-1], known.model_fields)
+        )
+    if detail["type"] == "missing":
+        return Fault(where=place, found=f"{path[-1]!r} is missing", remedy="add it")
+    return Fault(where=place, found=f"{path[-1]} = {detail['input']!r}", must=detail["msg"])
+
+
+def _sources(table: _ProjectTable, *, folder: Path, where: str) -> tuple[tuple[Source, ...], list[Fault]]:
+    faults = [
+        Fault(where=f"{where} [layers]", found=f"there is no role {role!r}", remedy=near_matches(role, INPUT_ROLES))
+        for role in table.layers
+        if role not in INPUT_ROLES
+    ]
+    sources = []
+    for role, entries in table.layers.items():
+        for entry in entries:
+            source = Source(role=role, path=folder / entry.path, **entry.model_dump(exclude={"path"}))
+            if not source.path.exists():
+                place, found = f"{where} [layers] {role}", f"the file {entry.path} does not exist"
+                faults.append(Fault(where=place, found=found, remedy="check the path"))
+            sources.append(source)
+    if "parcels" not in table.layers:
+        faults.append(Fault(where=f"{where} [layers]", found="no parcels are named", remedy='add parcels = "FILE"'))
+    return tuple(sources), faults

@@ -1,0 +1,60 @@
+"""A source: one input file, the role it plays and what the person said about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Source"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """One file (or one layer of it) in one role.
+
+    Parameters
+    ----------
+    role : str
+        One of :data:`parcelfence.layers.INPUT_ROLES`.
+    path : Path
+        The file.
+    layer : str, optional
+        Layer of a file that holds several.
+    crs : str, optional
+        Coordinate reference system of this file, if it does not say it. Against a file that says another one it is
+        refused, unless it is written as ``override:EPSG:2229``.
+    crs_if_missing : str, optional
+        The same for every file of a plan that states none; left aside where the file states one.
+    id_field : str, optional
+        Attribute to take as identifier.
+    kind : str, optional
+        Kind of every feature of the file, whatever its attributes say.
+    kind_field : str, optional
+        Attribute to read the kind from, instead of any likely one.
+    accuracy_m : float, optional
+        Accuracy of the source as its maker states it.
+    """
+
+    role: str
+    path: Path
+    layer: str | None = None
+    crs: str | None = None
+    crs_if_missing: str | None = None
+    id_field: str | None = None
+    kind: str | None = None
+    kind_field: str | None = None
+    accuracy_m: float | None = None
+
+    @classmethod
+    def named(cls, words: Path | str, *, role: str, crs_if_missing: str | None = None) -> Source:
+        """Make a source of what a person writes: a path, or ``FILE:LAYER`` for a file that holds several layers."""
+        path = Path(words)
+        file, colon, layer = str(words).rpartition(":")
+        if colon and layer and not path.exists() and Path(file).exists():
+            return cls(role=role, path=Path(file), layer=layer, crs_if_missing=crs_if_missing)
+        return cls(role=role, path=path, crs_if_missing=crs_if_missing)
+
+    @property
+    def name(self) -> str:
+        """File name, with the layer where one is named."""
+        return f"{self.path.name}:{self.layer}" if self.layer else self.path.name
