@@ -1,0 +1,1 @@
+"""Tables to a site: the local metric CRS, the selected parcel, and where everything came from, how accurately."""

@@ -1,0 +1,106 @@
+"""How exactly a plan can be trusted: one uncertainty for every clearance, from all that goes into it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from parcelfence.site.feature import Utility
+    from parcelfence.site.provenance import InputRecord
+    from parcelfence.site.site import Site
+
+__all__ = ["DRAWING_M", "Budget", "clearance_budget", "mark_uncertainty_m", "role_budget"]
+
+DRAWING_M: Final = 0.05
+"""Staking a point from a plan and laying the wire to it by hand (from memory: a few centimetres)."""
+_ROLES: Final = {"parcel": "parcels", "utilities": "marks", "neighbours": "parcels"}
+_LEVEL_M: Final = {"A": 0.05, "B": 0.30}
+"""Horizontal accuracy of quality levels A and B in AS 5488 (A from memory); ASCE 38-22 itself gives none."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Budget:
+    """Parts of an uncertainty, independent of each other.
+
+    Parameters
+    ----------
+    parts : tuple of (str, float)
+        Name and size in metres of every known part.
+    unknown : tuple of str
+        Names of the parts that nobody stated; they count as nothing, so the true uncertainty is larger.
+    """
+
+    parts: tuple[tuple[str, float], ...]
+    unknown: tuple[str, ...] = ()
+
+    @property
+    def total_m(self) -> float:
+        """Root of the sum of squares of the known parts."""
+        return math.hypot(*(size_m for _, size_m in self.parts))
+
+    def __add__(self, other: Budget) -> Budget:
+        return Budget(
+            parts=tuple(dict.fromkeys(self.parts + other.parts)),
+            unknown=tuple(dict.fromkeys(self.unknown + other.unknown)),
+        )
+
+
+def role_budget(site: Site, *, role: str) -> Budget:
+    """Uncertainty of the coordinates of a role: its source and its datum operation, the worst of its files.
+
+    Parameters
+    ----------
+    site : Site
+        Its provenance is read.
+    role : str
+        Input role, such as ``"parcels"``.
+    """
+    records = [record for record in site.provenance.inputs if record.role == role and record.used]
+    budgets = [_record_budget(record) for record in records]
+    worst = max(budgets, key=lambda budget: budget.total_m, default=Budget(parts=()))
+    unknown = tuple(dict.fromkeys(name for budget in budgets for name in budget.unknown))
+    return Budget(parts=worst.parts, unknown=unknown)
+
+
+def _record_budget(record: InputRecord) -> Budget:
+    parts, unknown = [], []
+    named = ((f"source {record.name}", record.accuracy_m), (f"datum of {record.name}", record.operation.accuracy_m))
+    for name, size_m in named:
+        if size_m is None:
+            unknown.append(name)
+        else:
+            parts.append((name, size_m))
+    return Budget(parts=tuple(parts), unknown=tuple(unknown))
+
+
+def mark_uncertainty_m(utility: Utility) -> float:
+    """How far the facility may lie from its mark.
+
+    Exposed and detected facilities (quality levels A, B) have the accuracies of AS 5488; for all others the
+    tolerance zone is the one published statement about where they may lie.
+    """
+    known_m = _LEVEL_M.get(utility.quality_level)
+    return utility.tolerance_m if known_m is None or utility.inferred else min(known_m, utility.tolerance_m)
+
+
+def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) -> Budget:
+    """Uncertainty of the distance between the laid wire and a feature.
+
+    The wire is designed in the parcels' coordinates and staked from them; a feature of another file adds the
+    uncertainty of that file, a mark adds where the facility may lie beside it.
+
+    Parameters
+    ----------
+    site : Site
+        Its provenance is read.
+    layer : str
+        Layer of the feature, such as ``"buildings"``.
+    utility : Utility, optional
+        The mark, in the layer ``"utilities"``.
+    """
+    budget = Budget(parts=(("laying the wire", DRAWING_M),)) + role_budget(site, role=_ROLES.get(layer, layer))
+    if utility is not None:
+        budget += Budget(parts=((f"mark {utility.id}", mark_uncertainty_m(utility)),))
+    return budget

@@ -1,0 +1,302 @@
+"""The local frame: a metric CRS centred on the property, and the ways into and out of it.
+
+The working CRS is a transverse Mercator on the parcels' own datum with scale 1 at a rounded centre, so that a plan
+length is a ground length within parts per billion over a property, and no datum shift comes between the parcel
+and the design.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+from pyproj import CRS, Geod
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
+
+from parcelfence.errors import CrsError, Fault
+from parcelfence.site.provenance import DatumOperation
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy.typing as npt
+    from shapely.geometry.base import BaseGeometry
+
+__all__ = ["WGS84", "Conversion", "LocalFrame", "horizontal"]
+
+WGS84: Final = CRS.from_epsg(4326)
+FALSE_ORIGIN_M: Final = 10_000.0
+"""Easting and northing of the centre: positive over any property, and plainly not those of a national grid."""
+_CENTRE_DECIMALS: Final = 3
+_AREA_MARGIN_DEG: Final = 0.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conversion:
+    """One way between two CRSs, with the operation that it uses."""
+
+    operation: DatumOperation
+    transformer: Transformer
+
+    def geometry(self, geometry: BaseGeometry) -> BaseGeometry:
+        """Convert a geometry; raises CrsError where a coordinate cannot be converted."""
+        return self._checked(shapely.transform(geometry, self.coordinates))
+
+    def geometries(self, geometries: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+        """Convert an array of geometries in one go."""
+        converted: npt.NDArray[np.object_] = shapely.transform(geometries, self.coordinates)
+        return converted
+
+    def coordinates(self, coordinates: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Convert an (n, 2) array of x and y (longitude before latitude)."""
+        if not len(coordinates):
+            return coordinates
+        return np.column_stack(self.transformer.transform(coordinates[:, 0], coordinates[:, 1]))
+
+    def _checked(self, geometry: BaseGeometry) -> BaseGeometry:
+        if not np.isfinite(shapely.get_coordinates(geometry)).all():
+            raise CrsError(
+                Fault(
+                    where=f"conversion from {self.operation.source} to {self.operation.target}",
+                    found="coordinates lie where the projection is not defined",
+                    must="all coordinates must lie in the area that the CRS is made for",
+                    remedy="check the CRS of the file",
+                )
+            )
+        return geometry
+
+
+@dataclass(frozen=True, kw_only=True)
+class LocalFrame:
+    """The working CRS of a site.
+
+    Parameters
+    ----------
+    crs : CRS
+        Projected, in metres.
+    centre_lon_lat : tuple of float
+        Centre of the property on WGS 84, degrees; only used to find the right datum operations.
+    scale : float
+        Scale at the centre; above 1 where lengths are reduced to ground at an elevation.
+    allow_ballpark : bool
+        Whether a datum operation of unknown accuracy is accepted.
+    """
+
+    crs: CRS
+    centre_lon_lat: tuple[float, float]
+    scale: float = 1.0
+    allow_ballpark: bool = False
+
+    @classmethod
+    def around(
+        cls,
+        geometry: BaseGeometry,
+        source_crs: CRS,
+        *,
+        ground_elevation_m: float | None = None,
+        allow_ballpark: bool = False,
+    ) -> LocalFrame:
+        """Make the frame of a property.
+
+        Parameters
+        ----------
+        geometry : BaseGeometry
+            The property in `source_crs`.
+        source_crs : CRS
+            CRS of the parcels; its datum becomes that of the frame.
+        ground_elevation_m : float, optional
+            Mean elevation above the ellipsoid; raises the scale so that plan lengths are ground lengths.
+        allow_ballpark : bool
+            See the class.
+
+        Raises
+        ------
+        CrsError
+            If the CRS has no geographic base, or the coordinates do not fit it.
+        """
+        base = _geographic_base(source_crs)
+        longitude, latitude = _longitude_latitude(geometry, source_crs, base=base)
+        centre = round(longitude, _CENTRE_DECIMALS), round(latitude, _CENTRE_DECIMALS)
+        scale = 1.0 + (ground_elevation_m or 0.0) / _earth_radius_m(base, latitude=centre[1])
+        conversion = TransverseMercatorConversion(
+            latitude_natural_origin=centre[1],
+            longitude_natural_origin=centre[0],
+            false_easting=FALSE_ORIGIN_M,
+            false_northing=FALSE_ORIGIN_M,
+            scale_factor_natural_origin=scale,
+        )
+        crs = ProjectedCRS(conversion=conversion, geodetic_crs=base, name=f"Local metres on {base.name}")
+        return cls(crs=CRS(crs), centre_lon_lat=centre, scale=scale, allow_ballpark=allow_ballpark)
+
+    @classmethod
+    def on(cls, crs: CRS, geometry: BaseGeometry, *, source_crs: CRS, allow_ballpark: bool = False) -> LocalFrame:
+        """Make a frame of a projected CRS that the person chose, for a property given in `source_crs`.
+
+        Raises
+        ------
+        CrsError
+            If it is not projected, not in metres, or a Web Mercator, which is no measure of length.
+        """
+        problem = _unfit_for_work(crs)
+        if problem:
+            raise CrsError(
+                Fault(
+                    where=f"working CRS {crs.name}",
+                    found=problem,
+                    must="the working CRS must be projected, in metres, and true to length",
+                    remedy="leave it out to get a local one, and ask for other systems in the outputs instead",
+                )
+            )
+        point = shapely.transform(geometry.centroid, _plain_transform(source_crs, WGS84))
+        return cls(crs=crs, centre_lon_lat=(point.x, point.y), allow_ballpark=allow_ballpark)
+
+    def conversion_from(self, source_crs: CRS, *, where: str) -> Conversion:
+        """Find the best way from another CRS into this frame.
+
+        Parameters
+        ----------
+        source_crs : CRS
+            CRS of an input.
+        where : str
+            What to call the input in messages.
+
+        Raises
+        ------
+        CrsError
+            If there is no operation of known accuracy and none of unknown accuracy is allowed.
+        """
+        return _conversion(source_crs, self.crs, frame=self, where=where)
+
+    def conversion_to(self, target_crs: CRS, *, where: str = "outputs") -> Conversion:
+        """Find the best way from this frame into another CRS; raises as :meth:`conversion_from` does."""
+        return _conversion(self.crs, target_crs, frame=self, where=where)
+
+    def to_wgs84(self) -> Conversion:
+        """Way into longitude and latitude on WGS 84."""
+        return self.conversion_to(WGS84)
+
+
+def horizontal(crs: CRS) -> CRS:
+    """Strip a compound or bound CRS to its horizontal part."""
+    if crs.is_bound and crs.source_crs is not None:
+        return horizontal(crs.source_crs)
+    if crs.is_compound:
+        return horizontal(crs.sub_crs_list[0])
+    return crs.to_2d()
+
+
+def _geographic_base(crs: CRS) -> CRS:
+    base = horizontal(crs).geodetic_crs
+    if base is None:
+        raise CrsError(
+            Fault(
+                where=f"CRS {crs.name}",
+                found="it is not tied to the earth",
+                must="a geographic or projected CRS is needed",
+                remedy="give the true CRS with --crs",
+            )
+        )
+    return base.to_2d()
+
+
+def _longitude_latitude(geometry: BaseGeometry, source_crs: CRS, *, base: CRS) -> tuple[float, float]:
+    """Find the middle of a geometry on the globe; what does not come back to where it was is not on it."""
+    west, south, east, north = geometry.bounds
+    middle = (west + east) / 2, (south + north) / 2
+    way = Transformer.from_crs(source_crs, base, always_xy=True)
+    longitude, latitude = way.transform(*middle)
+    returned = way.transform(longitude, latitude, direction="INVERSE")
+    if not np.allclose(returned, middle, rtol=1e-9, atol=1e-6):
+        raise CrsError(
+            Fault(
+                where="parcels",
+                found=f"coordinates near {middle[0]:.6g}, {middle[1]:.6g} are not defined in {source_crs.name}",
+                must="they must lie in the area that the CRS is made for",
+                remedy="give the true CRS with --crs",
+            )
+        )
+    return float(longitude), float(latitude)
+
+
+def _earth_radius_m(base: CRS, *, latitude: float) -> float:
+    """Gaussian mean radius sqrt(M N) at a latitude (EPSG Guidance Note 7-2, conformal sphere)."""
+    ellipsoid = base.ellipsoid
+    if ellipsoid is None:
+        return 6_371_000.0
+    a, b = ellipsoid.semi_major_metre, ellipsoid.semi_minor_metre
+    e2 = 1.0 - (b / a) ** 2
+    return float(a * np.sqrt(1.0 - e2) / (1.0 - e2 * np.sin(np.radians(latitude)) ** 2))
+
+
+def _unfit_for_work(crs: CRS) -> str:
+    if not crs.is_projected:
+        return "its coordinates are degrees"
+    if any(axis.unit_name != "metre" for axis in crs.axis_info):
+        return f"its unit is the {crs.axis_info[0].unit_name}"
+    method = crs.coordinate_operation.method_name if crs.coordinate_operation else ""
+    return "a Web Mercator stretches lengths" if "Pseudo Mercator" in method or "Pseudo-Mercator" in method else ""
+
+
+@cache
+def _group(source: CRS, target: CRS, *, centre_lon_lat: tuple[float, float]) -> TransformerGroup:
+    longitude, latitude = centre_lon_lat
+    area = AreaOfInterest(
+        longitude - _AREA_MARGIN_DEG,
+        latitude - _AREA_MARGIN_DEG,
+        longitude + _AREA_MARGIN_DEG,
+        latitude + _AREA_MARGIN_DEG,
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # a missing grid is reported with its accuracy instead
+        return TransformerGroup(source, target, always_xy=True, area_of_interest=area)
+
+
+def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> Conversion:
+    group = _group(horizontal(source), horizontal(target), centre_lon_lat=frame.centre_lon_lat)
+    usable = [t for t in group.transformers if frame.allow_ballpark or t.accuracy >= 0]
+    if not usable:
+        grids = _missing_grids(group)
+        raise CrsError(
+            Fault(
+                where=where,
+                found=f"no operation of known accuracy leads from {source.name} to {target.name}",
+                must="the datum operation must have a stated accuracy",
+                remedy=(f"install the grid {grids[0]} for PROJ, or " if grids else "")
+                + "accept an unknown accuracy with --allow-ballpark",
+            )
+        )
+    best = usable[0]
+    operation = DatumOperation(
+        source=source.name,
+        target=target.name,
+        name=best.description,
+        definition=best.definition,
+        accuracy_m=best.accuracy if best.accuracy >= 0 else None,
+        ballpark=best.accuracy < 0,
+        missing_grids=_missing_grids(group),
+    )
+    return Conversion(operation=operation, transformer=best)
+
+
+def _missing_grids(group: TransformerGroup) -> tuple[str, ...]:
+    return tuple(
+        sorted({grid.short_name for operation in group.unavailable_operations for grid in operation.grids if grid})
+    )
+
+
+def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
+    transformer = Transformer.from_crs(source, target, always_xy=True)
+    return lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+
+
+def geodesic_length_m(lon_lat: npt.NDArray[np.float64], *, crs: CRS = WGS84) -> float:
+    """Length of a polyline on the ellipsoid of `crs` (Karney 2013), from (n, 2) longitudes and latitudes."""
+    ellipsoid = crs.ellipsoid
+    geod = Geod(a=ellipsoid.semi_major_metre, b=ellipsoid.semi_minor_metre) if ellipsoid else Geod(ellps="WGS84")
+    return float(geod.line_length(lon_lat[:, 0], lon_lat[:, 1]))

@@ -1,0 +1,234 @@
+"""Reading a site: sources become one frozen :class:`Site` in its own working CRS."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+from shapely import Point
+
+from parcelfence.errors import CrsError, Fault, InputError
+from parcelfence.inputs.reader import read_table
+from parcelfence.inputs.source import Source
+from parcelfence.layers import INPUT_ROLES
+from parcelfence.settings import Settings
+from parcelfence.site.features import features, identifier, neighbours
+from parcelfence.site.frame import LocalFrame
+from parcelfence.site.marks import MarkRecord, utilities
+from parcelfence.site.property import property_ground
+from parcelfence.site.provenance import Provenance
+from parcelfence.site.selection import select_parcels
+from parcelfence.site.site import Site
+from parcelfence.site.surroundings import Surroundings, surroundings
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parcelfence.inputs.table import Record, Table
+    from parcelfence.site.feature import Feature
+
+__all__ = ["build_site", "read_site", "site_of"]
+
+_PLAIN_ROLES: Final = tuple(
+    role for role in INPUT_ROLES if role not in {"parcels", "marks", "wanted_area", "transmitter"}
+)
+
+
+def read_site(
+    *,
+    parcels: Path | str,
+    select: str | Sequence[str] = (),
+    settings: Settings | None = None,
+    name: str = "",
+    crs: str | None = None,
+    working_crs: str | None = None,
+    **layers: Path | str | Sequence[Path | str] | None,
+) -> Site:
+    """Read a site from files.
+
+    Parameters
+    ----------
+    parcels : path
+        Parcels, in any format that the reader knows.
+    select : str or sequence of str
+        Which of them, each ``FIELD=VALUE``; several are taken together as one property.
+    settings : Settings, optional
+        Settings that matter while reading: how far marks are joined, elevation, ballpark operations.
+    name : str, optional
+        Name of the site.
+    crs : str, optional
+        CRS of the files that do not state one.
+    working_crs : str, optional
+        Projected CRS to work in, instead of a local one.
+    **layers : path or sequence of paths
+        Other files by role: ``buildings``, ``marks``, ``keep_outs`` and so on.
+
+    Returns
+    -------
+    Site
+        Complete, in metres.
+
+    Raises
+    ------
+    InputError
+        If a file, field or value cannot be used; the message names it.
+    """
+    sources = [Source(role="parcels", path=Path(parcels), crs_if_missing=crs)]
+    for role, paths in layers.items():
+        listed = [paths] if isinstance(paths, str | Path) else list(paths or ())
+        sources += [Source(role=role, path=Path(path), crs_if_missing=crs) for path in listed]
+    choices = (select,) if isinstance(select, str) else tuple(select)
+    return build_site(sources, select=choices, settings=settings, name=name, working_crs=working_crs)
+
+
+def build_site(
+    sources: Sequence[Source],
+    *,
+    select: Sequence[str] = (),
+    settings: Settings | None = None,
+    name: str = "",
+    working_crs: str | None = None,
+) -> Site:
+    """Read a site from sources; parameters and errors as for :func:`read_site`."""
+    settings = settings or Settings()
+    tables = _tables(sources)
+    parcels = [table for table in tables if table.source.role == "parcels"]
+    if len(parcels) != 1:
+        raise InputError(
+            Fault(
+                where="parcels",
+                found=f"{len(parcels)} files were given",
+                must="the property is selected from one file of parcels",
+                remedy="give exactly one",
+            )
+        )
+    chosen = select_parcels(parcels[0], select)
+    parcel_id = "+".join(dict.fromkeys(choice.partition("=")[2].strip() for choice in select))
+    return site_of(chosen, tables, settings=settings, parcel_id=parcel_id, name=name, working_crs=working_crs)
+
+
+def site_of(
+    chosen: Sequence[Record],
+    tables: Sequence[Table],
+    *,
+    settings: Settings,
+    parcel_id: str = "",
+    name: str = "",
+    working_crs: str | None = None,
+) -> Site:
+    """Make a site from tables that were read before, as a screening of many parcels does.
+
+    Parameters
+    ----------
+    chosen : sequence of Record
+        Records of the table of parcels that make up the property.
+    tables : sequence of Table
+        All tables, one of them of parcels.
+    settings, name, working_crs
+        As for :func:`read_site`.
+    parcel_id : str
+        What to call the property; by its identifier or its place in the file where left out.
+
+    Raises
+    ------
+    InputError
+        If a table cannot be brought into the working CRS, or the property has no ground.
+    """
+    parcels = next(table for table in tables if table.source.role == "parcels")
+    parcel_id = parcel_id or identifier(chosen[0], parcels)
+    frame = _frame(parcels, chosen, settings=settings, working_crs=working_crs)
+    conversion = frame.conversion_from(parcels.crs, where=parcels.source.name)
+    ground = property_ground([conversion.geometry(record.geometry) for record in chosen], where=parcels.source.name)
+    around = [
+        surroundings(table, frame=frame, ground=ground.area, mark_join_gap_m=settings.mark_join_gap_m)
+        for table in tables
+    ]
+    marks = utilities(_mark_records(around), settings=settings)
+    wanted = features(around, "wanted_area")
+    return Site(
+        name=name or parcel_id,
+        parcel_id=parcel_id,
+        parcel=ground.area,
+        frame=frame,
+        provenance=Provenance(
+            inputs=tuple(one.input_record for one in around),
+            remarks=(*_out_of_area(parcels, frame), *ground.remarks, *marks.remarks),
+        ),
+        neighbours=neighbours(around, chosen={record.position for record in chosen}, ground=ground.area),
+        utilities=marks.utilities,
+        wanted_area=shapely.union_all([feature.geometry for feature in wanted]) if wanted else None,
+        transmitter=_transmitter(features(around, "transmitter")),
+        **{role: features(around, role) for role in _PLAIN_ROLES},
+    )
+
+
+def _out_of_area(parcels: Table, frame: LocalFrame) -> tuple[str, ...]:
+    area, (longitude, latitude) = parcels.crs.area_of_use, frame.centre_lon_lat
+    if area is None or (area.west <= longitude <= area.east and area.south <= latitude <= area.north):
+        return ()
+    return (f"the parcels lie outside the area for which {parcels.crs.name} is made ({area.name}): is the CRS right?",)
+
+
+def _mark_records(around: Sequence[Surroundings]) -> list[MarkRecord]:
+    return [
+        MarkRecord(
+            geometry=geometry, attributes=record.attributes, source=one.table.source, position=record.position
+        )
+        for one in around
+        if one.role == "marks"
+        for record, geometry in one.records
+    ]
+
+
+def _tables(sources: Sequence[Source]) -> list[Table]:
+    """Read all sources, gathering the faults of all files before giving up."""
+    tables, faults, first = [], list[Fault](), None
+    for source in sources:
+        try:
+            tables.append(read_table(source))
+        except InputError as error:
+            first = first or error
+            faults += error.faults or [Fault(where=source.name, found=str(error))]
+    if first is not None:
+        raise type(first)(faults)
+    return tables
+
+
+def _frame(parcels: Table, chosen: Sequence[Record], *, settings: Settings, working_crs: str | None) -> LocalFrame:
+    extent = shapely.union_all([shapely.box(*record.geometry.bounds) for record in chosen])
+    if working_crs is None:
+        return LocalFrame.around(
+            extent,
+            parcels.crs,
+            ground_elevation_m=settings.ground_elevation_m,
+            allow_ballpark=settings.allow_ballpark,
+        )
+    try:
+        crs = CRS.from_user_input(working_crs)
+    except CRSError as error:
+        raise CrsError(
+            Fault(
+                where="working CRS",
+                found=f"{working_crs!r} is not a CRS",
+                must="an authority code such as EPSG:32618, or WKT, is expected",
+            )
+        ) from error
+    return LocalFrame.on(crs, extent, source_crs=parcels.crs, allow_ballpark=settings.allow_ballpark)
+
+
+def _transmitter(given: Sequence[Feature]) -> Point | None:
+    if not given:
+        return None
+    if len(given) > 1:
+        raise InputError(
+            Fault(
+                where="transmitter",
+                found=f"{len(given)} places lie near the property",
+                must="one transmitter drives the loop",
+                remedy="leave one in the file",
+            )
+        )
+    return given[0].geometry.centroid

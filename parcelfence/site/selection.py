@@ -1,0 +1,121 @@
+"""The selection: which records of the parcel table make up the property."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from parcelfence.errors import Fault, SelectionError, near_matches
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parcelfence.inputs.table import Record, Table
+
+__all__ = ["BY_POSITION", "select_parcels"]
+
+BY_POSITION: Final = "feature"
+"""Stands for the place in the file, from 1, where parcels have no usable attribute."""
+_FEW = 12
+
+
+def select_parcels(table: Table, choices: Sequence[str]) -> tuple[Record, ...]:
+    """Find the records that a person means.
+
+    Parameters
+    ----------
+    table : Table
+        All parcels.
+    choices : sequence of str
+        Each ``FIELD=VALUE``; records that answer to any of them are taken together as one property.
+
+    Returns
+    -------
+    tuple of Record
+        At least one, in the order of the file.
+
+    Raises
+    ------
+    SelectionError
+        If no choice was made among several parcels, if a field or a value does not exist.
+    """
+    if not choices:
+        if len(table.records) == 1:
+            return table.records
+        raise SelectionError(
+            Fault(
+                where=table.source.name,
+                found=f"it holds {len(table.records)} parcels and none was chosen",
+                must="one property is planned at a time",
+                remedy=f"choose with --select FIELD=VALUE; {_offer(table)}",
+            )
+        )
+    chosen = {record.position for choice in choices for record in _answering(table, choice)}
+    return tuple(record for record in table.records if record.position in chosen)
+
+
+def _answering(table: Table, choice: str) -> list[Record]:
+    name, sign, value = choice.partition("=")
+    name, value = name.strip(), value.strip()
+    if not sign or not name:
+        raise SelectionError(
+            Fault(where="--select", found=f"{choice!r} is not of the form FIELD=VALUE", remedy=_offer(table))
+        )
+    field = _field(table, name)
+    if field == BY_POSITION and BY_POSITION not in table.fields:
+        found = [record for record in table.records if _same(record.position + 1, value)]
+    else:
+        found = [record for record in table.records if _same(record.attributes.get(field), value)]
+    if not found:
+        values = [_written(found) for record in table.records if (found := record.attributes.get(field)) is not None]
+        lacking = len(table.records) - len(values)
+        also = f"; {lacking} parcels have no {field}" if lacking else ""
+        raise SelectionError(
+            Fault(
+                where=table.source.name,
+                found=f"no parcel has {field} = {value!r}{also}",
+                remedy=near_matches(value, values),
+            )
+        )
+    return found
+
+
+def _field(table: Table, name: str) -> str:
+    if name in table.fields or name == BY_POSITION:
+        return name
+    folded = [field for field in table.fields if field.casefold() == name.casefold()]
+    if len(folded) == 1:
+        return folded[0]
+    raise SelectionError(
+        Fault(
+            where=table.source.name,
+            found=f"there is no field {name!r}",
+            remedy=near_matches(name, [*table.fields, BY_POSITION], most=_FEW),
+        )
+    )
+
+
+def _same(found: Any, wanted: str) -> bool:
+    if found is None:
+        return False
+    if _written(found) == wanted:
+        return True
+    if isinstance(found, str):
+        return False
+    try:
+        return float(found) == float(wanted)
+    except (TypeError, ValueError):
+        return False
+
+
+def _written(value: Any) -> str:
+    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
+
+
+def _offer(table: Table) -> str:
+    first = table.records[0] if table.records else None
+    examples = [
+        f"{field}={_written(first.attributes[field])}"
+        for field in table.fields
+        if first is not None and first.attributes.get(field) is not None
+    ]
+    return "for example " + " or ".join([*examples[:2], f"{BY_POSITION}=1"])

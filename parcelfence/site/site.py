@@ -1,0 +1,66 @@
+"""The site: the property and everything on it that matters, in one local metric CRS."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon, Point, Polygon
+
+    from parcelfence.site.feature import Feature, Utility
+    from parcelfence.site.frame import LocalFrame
+    from parcelfence.site.provenance import Provenance
+
+__all__ = ["Site"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """A property, ready for design.
+
+    All geometries are valid, two-dimensional, in metres of ``frame.crs``.
+
+    Parameters
+    ----------
+    name : str
+        What the person calls it.
+    parcel_id : str
+        Identifier of the parcel, or of several joined by ``+``.
+    parcel : Polygon or MultiPolygon
+        The property.
+    frame : LocalFrame
+        Working CRS and the ways into others.
+    provenance : Provenance
+        Inputs, repairs, datum operations.
+    neighbours, buildings, keep_outs, water, hardscape, easements, roads, doors, metal, other_loops : tuple of Feature
+        Features within reach of the property; whole, not clipped.
+    utilities : tuple of Utility
+        Located lines and tolerance areas.
+    open_sides : tuple of Feature
+        Stretches along which no signal is wanted.
+    wanted_area : Polygon or MultiPolygon or None
+        Part of the property to be contained; None for all of it.
+    transmitter : Point or None
+        Place of the transmitter, if it was given.
+    """
+
+    name: str
+    parcel_id: str
+    parcel: Polygon | MultiPolygon
+    frame: LocalFrame
+    provenance: Provenance
+    neighbours: tuple[Feature, ...] = ()
+    buildings: tuple[Feature, ...] = ()
+    utilities: tuple[Utility, ...] = ()
+    keep_outs: tuple[Feature, ...] = ()
+    water: tuple[Feature, ...] = ()
+    hardscape: tuple[Feature, ...] = ()
+    easements: tuple[Feature, ...] = ()
+    roads: tuple[Feature, ...] = ()
+    doors: tuple[Feature, ...] = ()
+    metal: tuple[Feature, ...] = ()
+    other_loops: tuple[Feature, ...] = ()
+    open_sides: tuple[Feature, ...] = ()
+    wanted_area: Polygon | MultiPolygon | None = None
+    transmitter: Point | None = None

@@ -1,0 +1,100 @@
+"""Surroundings: the part of each table that lies near the property, in the working CRS."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.site.provenance import InputRecord
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.inputs.table import Record, Table
+    from parcelfence.site.frame import Conversion, LocalFrame
+
+__all__ = ["Surroundings", "surroundings"]
+
+_CONTEXT_M: Final = 40.0
+"""Features farther from the property than this have no part in its plan."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surroundings:
+    """Records of one table near the property.
+
+    Parameters
+    ----------
+    table : Table
+        The table that they come from.
+    records : tuple of (Record, BaseGeometry)
+        Each record with its geometry in the working CRS.
+    input_record : InputRecord
+        What the provenance says of it.
+    """
+
+    table: Table
+    records: tuple[tuple[Record, BaseGeometry], ...]
+    input_record: InputRecord
+
+    @property
+    def role(self) -> str:
+        """Role of the table."""
+        return self.table.source.role
+
+
+def surroundings(table: Table, *, frame: LocalFrame, ground: BaseGeometry, mark_join_gap_m: float) -> Surroundings:
+    """Convert what lies near a property.
+
+    Parameters
+    ----------
+    table : Table
+        All records of a source, in its own CRS.
+    frame : LocalFrame
+        Working CRS.
+    ground : BaseGeometry
+        The property, in the working CRS.
+    mark_join_gap_m : float
+        Marks are taken from so much farther away, so that a line that enters the property is whole.
+
+    Raises
+    ------
+    CrsError
+        If no operation of known accuracy leads from the table's CRS to the working CRS.
+    """
+    conversion = frame.conversion_from(table.crs, where=table.source.name)
+    near = ground.buffer(_CONTEXT_M + (mark_join_gap_m if table.source.role == "marks" else 0.0), quad_segs=2)
+    candidates = _candidates(table, near=near, back=frame.conversion_to(table.crs, where=table.source.name))
+    geometries = conversion.geometries(np.array([record.geometry for record in candidates], dtype=object))
+    shapely.prepare(near)
+    meets = shapely.intersects(near, geometries)
+    records = tuple(
+        (record, geometry) for record, geometry, met in zip(candidates, geometries, meets, strict=True) if met
+    )
+    input_record = InputRecord(
+        role=table.source.role,
+        name=table.source.name,
+        sha256=table.sha256,
+        crs=table.crs.to_string(),
+        crs_origin=table.crs_origin,
+        features=len(table.records),
+        used=len(records),
+        operation=conversion.operation,
+        accuracy_m=table.source.accuracy_m,
+        repairs=table.repairs,
+    )
+    return Surroundings(table=table, records=records, input_record=input_record)
+
+
+def _candidates(table: Table, *, near: BaseGeometry, back: Conversion) -> list[Record]:
+    """Find records whose bounds meet those of `near`, without converting every record."""
+    if not table.records:
+        return []
+    ring = shapely.segmentize(shapely.box(*near.bounds), max_segment_length=max(near.length / 64, 1.0))
+    west, south, east, north = back.geometry(ring).bounds
+    left, bottom, right, top = table.bounds.T
+    meets = (left <= east) & (right >= west) & (bottom <= north) & (top >= south)
+    return [table.records[index] for index in np.flatnonzero(meets)]
