@@ -1,0 +1,148 @@
+"""The loop as the transmitter sees it: resistance, inductance, impedance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from parcelfence.circuit.conductor import MU_0, Conductor
+from parcelfence.circuit.inductance import external_inductance_h, pair_inductance_h_per_m
+from parcelfence.circuit.twisted_pair import take_up_factor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parcelfence.field.current import CurrentLoop
+
+__all__ = ["Circuit", "circuit"]
+
+_SOIL_SKIN_DEPTH_M: Final = 50.0
+"""Skin depth of soil of 100 ohm m at 10 kHz; loops wider than that induce currents in the ground."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Circuit:
+    """All single wires and lead-ins in series, in free space.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        The wire.
+    frequency_hz : float
+        Frequency of the signal.
+    loop_length_m : float
+        Single wire in loops, slack included.
+    lead_in_length_m : float
+        Twisted pair, measured along the pair.
+    conductor_length_m : float
+        Wire in the whole circuit: loops, and both conductors of the pairs with their twist.
+    resistance_ohm : float
+        To direct current: what an ohmmeter shows at the ends of the wire.
+    ac_resistance_ohm : float
+        At the frequency of the signal, with the skin effect.
+    inductance_h : float
+        At the frequency of the signal: of the loops with their mutual terms, of the pairs, and inside the conductor.
+    greatest_width_m : float
+        Largest extent of the loops.
+    """
+
+    conductor: Conductor
+    frequency_hz: float
+    loop_length_m: float
+    lead_in_length_m: float
+    conductor_length_m: float
+    resistance_ohm: float
+    ac_resistance_ohm: float
+    inductance_h: float
+    greatest_width_m: float
+
+    @property
+    def reactance_ohm(self) -> float:
+        """Inductive reactance 2 pi f L."""
+        return 2.0 * math.pi * self.frequency_hz * self.inductance_h
+
+    @property
+    def impedance_ohm(self) -> float:
+        """Magnitude of the impedance at the frequency of the signal."""
+        return math.hypot(self.ac_resistance_ohm, self.reactance_ohm)
+
+    @property
+    def ground_matters(self) -> bool:
+        """Whether the loop is so wide that currents in the ground begin to alter field and impedance."""
+        return self.greatest_width_m > 2.0 * _SOIL_SKIN_DEPTH_M
+
+    def current_a(self, volts: float) -> float:
+        """Give the current that a voltage at the signal frequency drives, without tuning."""
+        return volts / self.impedance_ohm
+
+    def flux_density_t_per_volt(self, distance_m: float) -> float:
+        """Flux density beside a long straight run, for each volt at the ends of the wire.
+
+        Parameters
+        ----------
+        distance_m : float
+            Slant distance from the wire: at the reach, this is the threshold of the receiver per volt.
+
+        Returns
+        -------
+        float
+            mu0 / (2 pi distance |Z|), in tesla per volt.
+        """
+        return MU_0 / (2.0 * math.pi * distance_m) * self.current_a(1.0)
+
+
+def circuit(
+    loops: Iterable[CurrentLoop],
+    *,
+    lead_in_lengths_m: Sequence[float] = (),
+    conductor: Conductor | None = None,
+    frequency_hz: float = 10_000.0,
+    twists_per_foot: float = 11.0,
+    slack_percent: float = 0.0,
+) -> Circuit:
+    """Compute the circuit of loops and lead-ins wired in series.
+
+    Parameters
+    ----------
+    loops : iterable of CurrentLoop
+        All single wires with their signed currents, of magnitude 1.
+    lead_in_lengths_m : sequence of float
+        Lengths of the twisted pairs, measured along the pair.
+    conductor : Conductor, optional
+        The wire; 18 AWG copper at 20 degrees Celsius where left out.
+    frequency_hz : float
+        Frequency of the signal.
+    twists_per_foot : float
+        Full twists of the pairs per foot.
+    slack_percent : float
+        Wire of the loops beyond their drawn length.
+
+    Returns
+    -------
+    Circuit
+        The field between the two conductors of a pair, and the pull of their currents on each other, are those of
+        thin wires at the pair's spacing; ground currents are left out.
+    """
+    rows, wire = list(loops), conductor or Conductor()
+    loop_length_m = sum(loop.length_m for loop in rows) * (1.0 + slack_percent / 100.0)
+    pair_length_m = float(sum(lead_in_lengths_m))
+    twisted_m = 2.0 * pair_length_m * take_up_factor(wire.outer_diameter_m, twists_per_foot=twists_per_foot)
+    length_m = loop_length_m + twisted_m
+    inside = wire.internal_impedance_ohm_per_m(frequency_hz)
+    extent = np.ptp(np.vstack([loop.coordinates for loop in rows]), axis=0)
+    return Circuit(
+        conductor=wire,
+        frequency_hz=frequency_hz,
+        loop_length_m=loop_length_m,
+        lead_in_length_m=pair_length_m,
+        conductor_length_m=length_m,
+        resistance_ohm=wire.resistance_ohm_per_m * length_m,
+        ac_resistance_ohm=inside.real * length_m,
+        inductance_h=external_inductance_h(rows, radius_m=wire.radius_m)
+        + pair_length_m * pair_inductance_h_per_m(wire.outer_diameter_m, radius_m=wire.radius_m)
+        + wire.internal_inductance_h_per_m(frequency_hz) * length_m,
+        greatest_width_m=float(extent.max()),
+    )

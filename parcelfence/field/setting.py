@@ -1,0 +1,139 @@
+"""The setting that gives a wanted reach: what is walked beside a real loop is not what a lone straight wire gives."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+from shapely import LinearRing, Point
+
+from parcelfence.errors import SettingsError
+from parcelfence.field.current import CurrentLoop
+from parcelfence.field.flux import flux_density
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+__all__ = ["longest_straight_middle", "reach_for_return_run", "reach_for_wanted"]
+
+_STRAIGHT: Final = math.radians(2.0)
+
+
+def reach_for_wanted(
+    loops: Sequence[CurrentLoop] | CurrentLoop,
+    wanted_m: float,
+    *,
+    seen_from: Literal["inside", "outside", "straight"] = "straight",
+    at: tuple[float, float] | None = None,
+    height_m: float = 0.3,
+) -> float:
+    """Reach w beside a long straight wire at which a wanted reach is seen beside a real loop.
+
+    Parameters
+    ----------
+    loops : CurrentLoop or sequence of CurrentLoop
+        All wires; the first is the one beside which the reach is wanted.
+    wanted_m : float
+        Distance from the wire at which the receiver is to fall silent.
+    seen_from : {"inside", "outside", "straight"}
+        Side of the first loop; ``"straight"`` gives back the wanted reach, which is then w itself.
+    at : (float, float), optional
+        Place on the wire; by default the middle of its longest straight run.
+    height_m : float
+        Height of the receiver.
+
+    Returns
+    -------
+    float
+        w in metres.  The field at the wanted place sets it directly: sqrt(w^2 + h^2) = mu0 I / (2 pi |B|).
+
+    Raises
+    ------
+    SettingsError
+        If the wires cancel each other there, or the wanted distance needs no field at all at that height.
+    """
+    if seen_from == "straight":
+        return wanted_m
+    rows = [loops] if isinstance(loops, CurrentLoop) else list(loops)
+    place, inward = longest_straight_middle(rows[0], at=at)
+    point = place + inward * (wanted_m if seen_from == "inside" else -wanted_m)
+    density = float(np.linalg.norm(flux_density([[*point, height_m]], rows)))
+    slant_m = 1.0 / density if density > 0.0 else math.inf
+    if not height_m < slant_m < math.inf:
+        raise SettingsError(
+            f"A reach of {wanted_m:g} m seen from {seen_from} cannot be set beside this loop at a receiver height of "
+            f"{height_m:g} m: the field there answers to a distance of {slant_m:g} m. Choose another reach or place."
+        )
+    return math.sqrt(slant_m**2 - height_m**2)
+
+
+def reach_for_return_run(wanted_m: float, *, spacing_m: float, height_m: float = 0.0) -> float:
+    """Reach w that gives a wanted reach outside a wire whose return run lies behind it.
+
+    The field of two long wires with opposite currents at spacing s, seen from distance x of the nearer one, is
+    mu0 I / (2 pi) s / (d1 d2) with the slant distances d1, d2; at height 0 this is w = x (x + s) / s.
+
+    Parameters
+    ----------
+    wanted_m : float
+        Horizontal distance x from the nearer run.
+    spacing_m : float
+        Distance s of the two runs.
+    height_m : float
+        Height of the receiver.
+
+    Returns
+    -------
+    float
+        w in metres.
+    """
+    slant_m = math.hypot(wanted_m, height_m) * math.hypot(wanted_m + spacing_m, height_m) / spacing_m
+    return math.sqrt(slant_m**2 - height_m**2)
+
+
+def longest_straight_middle(
+    loop: CurrentLoop, *, at: tuple[float, float] | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middle of the longest straight run, or the place on the wire nearest to `at`; with the inward unit normal.
+
+    Parameters
+    ----------
+    loop : CurrentLoop
+        The wire; runs that turn by less than 2 degrees at a vertex count as straight.
+    at : (float, float), optional
+        A place near the wire.
+
+    Returns
+    -------
+    place, inward : ndarray, shape (2,)
+        Point on the wire, and unit vector square to it towards the enclosed side.
+    """
+    steps = np.diff(loop.closed_coordinates, axis=0)
+    length_m = np.hypot(*steps.T)
+    starts_m = np.concatenate([[0.0], np.cumsum(length_m)])
+    middle_m = _longest_middle_m(steps, length_m) if at is None else _station_m(loop, at)
+    segment = int(np.clip(np.searchsorted(starts_m, middle_m, side="right") - 1, 0, len(steps) - 1))
+    along = steps[segment] / length_m[segment]
+    inward = np.array([-along[1], along[0]]) * (1.0 if LinearRing(loop.coordinates).is_ccw else -1.0)
+    return loop.coordinates[segment] + along * (middle_m - starts_m[segment]), inward
+
+
+def _station_m(loop: CurrentLoop, at: tuple[float, float]) -> float:
+    return float(loop.ring.project(Point(at)))
+
+
+def _longest_middle_m(steps: NDArray[np.float64], length_m: NDArray[np.float64]) -> float:
+    """Station of the middle of the longest run without a bend; the run may pass the start of the loop."""
+    before = np.roll(steps, 1, axis=0)
+    turn = np.arctan2(before[:, 0] * steps[:, 1] - before[:, 1] * steps[:, 0], (before * steps).sum(axis=1))
+    bends = np.flatnonzero(np.abs(turn) > _STRAIGHT)
+    total_m = float(length_m.sum())
+    if not len(bends):
+        return 0.0
+    starts_m = (np.cumsum(length_m) - length_m)[bends]
+    runs_m = np.diff(np.append(starts_m, starts_m[0] + total_m))
+    longest = int(runs_m.argmax())
+    return float((starts_m[longest] + runs_m[longest] / 2.0) % total_m)
