@@ -1,0 +1,1 @@
+"""Site to loop: the allowed region, its rounding, crossings, keep-outs, the lead-in and the wiring sequence."""

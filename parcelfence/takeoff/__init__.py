@@ -1,0 +1,1 @@
+"""Loop to counts: flags, stations, lengths and material."""

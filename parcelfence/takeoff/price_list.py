@@ -1,0 +1,110 @@
+"""Price list and crew rates: the names that a project file may use, and their check.  No price or rate is assumed."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.errors import Fault, SettingsError, near_matches
+from parcelfence.units import FOOT_M
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+__all__ = ["CREW", "PRICES", "checked_crew", "checked_prices"]
+
+PRICES: Final = {
+    "single_wire_per_m": "single wire of the loops, per metre",
+    "twisted_pair_per_m": "twisted pair of the lead-ins, per metre of pair",
+    "spool": "a spool of wire; instead of both prices by length",
+    "splice": "the making of a joint of two wire ends: connector or solder",
+    "cap": "a waterproof cap",
+    "flag": "a flag",
+    "conduit_per_m": "conduit, per metre",
+    "saw_cut_per_m": "saw cut where it is contracted, per metre",
+}
+"""Unit prices, in any currency; names in ``_per_m`` are also understood in ``_per_ft``."""
+
+CREW: Final = {
+    "trench_m_per_hour": "metres of trench in soil an hour",
+    "hand_dig_m_per_hour": "metres dug by hand in tolerance zones an hour; as in other soil where left out",
+    "saw_cut_m_per_hour": "metres of saw cut an hour",
+    "wire_m_per_hour": "metres of run laid an hour",
+    "flags_per_hour": "flags an hour",
+    "joints_per_hour": "joints of two wire ends an hour",
+    "crossing_hours": "hours for each crossing of a utility, beyond the digging",
+    "setup_hours": "hours for coming, setting up and testing",
+    "hourly_rate": "cost of an hour of the whole crew",
+}
+"""Crew rates; names in ``_m_per_hour`` are also understood in ``_ft_per_hour``."""
+
+
+def checked_prices(given: Mapping[str, float] | None) -> dict[str, float]:
+    """Check unit prices.
+
+    Parameters
+    ----------
+    given : mapping of str to float or None
+        By the names of :data:`PRICES`.
+
+    Returns
+    -------
+    dict of str to float
+        Per metre and piece.
+
+    Raises
+    ------
+    SettingsError
+        With all faults: a name that is not known, no finite number of at least 0, or wire that would be paid twice.
+    """
+    given = given or {}
+    by_length = [name for name in given if name.startswith(("single_wire_", "twisted_pair_"))]
+    twice = Fault(
+        where="prices",
+        feature="spool",
+        found=f"wire has a price by the spool and by length ({', '.join(by_length)})",
+        must="wire is paid once",
+        remedy="leave one of them out",
+    )
+    faults = [twice] if "spool" in given and by_length else []
+    return _checked(given, names=PRICES, where="prices", faults=faults)
+
+
+def checked_crew(given: Mapping[str, float] | None) -> dict[str, float]:
+    """Check crew rates, given by the names of :data:`CREW`; metres an hour, hours, cost of an hour.
+
+    Raises
+    ------
+    SettingsError
+        With all faults: a name that is not known, or no finite number above 0.
+    """
+    given = given or {}
+    return _checked(given, names=CREW, where="crew", faults=[])
+
+
+def _checked(
+    given: Mapping[str, float], *, names: Mapping[str, str], where: str, faults: list[Fault]
+) -> dict[str, float]:
+    known = {name: (name, 1.0) for name in names} | {
+        name.replace("_per_m", "_per_ft"): (name, 1 / FOOT_M) for name in names if name.endswith("_per_m")
+    }
+    known |= {name.replace("_m_per_", "_ft_per_"): (name, FOOT_M) for name in names if "_m_per_" in name}
+    faults = [*faults, *_faults(given, known=known, where=where)]
+    if faults:
+        raise SettingsError(faults)
+    return {known[name][0]: value * known[name][1] for name, value in given.items()}
+
+
+def _faults(given: Mapping[str, float], *, known: Mapping[str, tuple[str, float]], where: str) -> Iterator[Fault]:
+    met: dict[str, str] = {}
+    for name, value in given.items():
+        if name not in known:
+            yield Fault(where=where, found=f"there is no entry {name!r}", remedy=near_matches(name, known))
+            continue
+        rate = "_per_hour" in name
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value < 0:
+            yield Fault(where=where, feature=name, found=f"found {value!r}", must="it must be a number of at least 0")
+        elif rate and value == 0:
+            yield Fault(where=where, feature=name, found="found 0", must="a rate is above 0", remedy="leave it out")
+        if (earlier := met.setdefault(known[name][0], name)) != name:
+            yield Fault(where=where, feature=name, found=f"{earlier} says the same thing", remedy="leave one out")

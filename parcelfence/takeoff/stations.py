@@ -1,0 +1,86 @@
+"""Stations: the points of the wire that are staked out, with their chainage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from parcelfence.takeoff.courses import courses
+from parcelfence.takeoff.flag import Station
+from parcelfence.units import station_label
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parcelfence.loop.crossing import Crossing
+    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.settings import Settings
+
+__all__ = ["stations"]
+
+_SAME_M: Final = 0.05
+_RANK: Final = ("start", "end", "tangent", "crossing", "curve", "regular")
+
+
+def stations(loop: Loop, crossings: tuple[Crossing, ...], *, settings: Settings) -> tuple[Station, ...]:
+    """List the points to be staked.
+
+    Parameters
+    ----------
+    loop : Loop
+        Every run is stationed on its own.
+    crossings : tuple of Crossing
+        Each gets a stake.
+    settings : Settings
+        Interval of the regular stations, and how labels are written.
+
+    Returns
+    -------
+    tuple of Station
+        Run by run in the order of chainage: start, both tangent points and the middle of every curve, regular
+        stations, crossings, end.  Of two within 5 cm the regular one is left out, then the one on a curve.
+    """
+    return tuple(station for run in loop.runs for station in _of_run(run, crossings=crossings, settings=settings))
+
+
+def _of_run(run: Run, *, crossings: tuple[Crossing, ...], settings: Settings) -> Iterator[Station]:
+    own = [crossing for crossing in crossings if crossing.loop_id == run.loop_id and crossing.twisted == run.twisted]
+    # several runs may share an id (a lead-in and its branches): a crossing belongs to the run that it lies on
+    marked = [("crossing", crossing.station_m) for crossing in own if run.line.distance(crossing.point) < _SAME_M]
+    for station_m, kind in _thinned([*marked, *_points(run, interval_m=settings.station_interval_m)]):
+        yield Station(
+            point=run.line.interpolate(station_m - run.start_station_m),
+            loop_id=run.loop_id,
+            station_m=station_m,
+            label=station_label(station_m, style=settings.station_format),
+            point_kind=kind,
+        )
+
+
+def _points(run: Run, *, interval_m: float) -> Iterator[tuple[str, float]]:
+    first_m, last_m = run.start_station_m, run.start_station_m + run.line.length
+    yield "start", first_m
+    yield "end", last_m
+    for course in courses(run.line):
+        if course.is_curve:
+            yield "tangent", first_m + course.start_m
+            yield "curve", first_m + course.middle_m
+            yield "tangent", first_m + course.end_m
+        elif course.start_m > 0:
+            yield "tangent", first_m + course.start_m
+    numbers = np.arange(np.ceil(first_m / interval_m), np.floor(last_m / interval_m) + 1)
+    for station_m in numbers * interval_m:
+        yield "regular", float(station_m)
+
+
+def _thinned(points: list[tuple[str, float]]) -> list[tuple[float, str]]:
+    """Sort by chainage; of two at the same place the more important stays."""
+    kept: list[tuple[float, str]] = []
+    for kind, station_m in sorted(points, key=lambda point: (point[1], _RANK.index(point[0]))):
+        if kept and station_m - kept[-1][0] < _SAME_M:
+            important = min((kept[-1], (station_m, kind)), key=lambda point: _RANK.index(point[1]))
+            kept[-1] = important
+        else:
+            kept.append((station_m, kind))
+    return kept
