@@ -1,0 +1,131 @@
+"""Buildings: the signal passes through walls, and the animal must get out of its door."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.rules.place import nearest_place, vertices
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wire import LAYING_TOLERANCE_M
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parcelfence.rules.draft import Draft
+    from parcelfence.rules.wire import Stretch
+    from parcelfence.site.feature import Feature
+
+__all__ = ["RULES"]
+
+_THEME: Final = "buildings"
+
+
+@rule(
+    "building-clearance",
+    theme=_THEME,
+    severity="must_fix",
+    summary="Signal-carrying wire keeps its clearance from every building, for the signal passes through walls.",
+)
+def building_clearance(draft: Draft) -> Iterator[Finding]:
+    """Measure the distance of the signal-carrying wire to each building."""
+    buildings, wire = draft.site.buildings, draft.wire
+    near = wire.near(
+        [building.geometry for building in buildings],
+        within_m=draft.settings.building_clearance_m - LAYING_TOLERANCE_M,
+        among=~wire.twisted,
+    )
+    for building, stretches in zip(buildings, near, strict=True):
+        for stretch in stretches:
+            yield _too_near(draft, building, stretch=stretch)
+
+
+def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Finding:
+    words, settings = draft.wording, draft.settings
+    under = stretch.measured <= 0
+    found = "runs into" if under else f"comes within {words.length(stretch.measured)} of"
+    return Finding(
+        message=f"The wire {found} building {building.id} {words.along(stretch)}; "
+        f"{words.length(settings.building_clearance_m)} is required.",
+        remedy="Lead the wire farther from the wall, or choose a reach small enough for the space between them.",
+        geometry=stretch.line,
+        # beyond the reach only the margin is used up: the walls are still free of the signal
+        severity="must_fix" if stretch.measured < settings.reach_m else "caution",
+        station_m=stretch.station_m,
+        measured=stretch.measured,
+        limit=settings.building_clearance_m,
+        layer="buildings",
+        feature=building.id,
+    )
+
+
+@rule(
+    "building-signal",
+    theme=_THEME,
+    severity="must_fix",
+    summary="No signal inside a building: an animal indoors must never be reached.",
+)
+def building_signal(draft: Draft) -> Iterator[Finding]:
+    """Measure how far the signal zone reaches into each building, from its walls."""
+    signal = draft.zones.signal
+    shapely.prepare(signal)
+    for building in draft.site.buildings:
+        if not signal.intersects(building.geometry):
+            continue
+        inside = shapely.intersection(signal, building.geometry)
+        depth_m = float(shapely.distance(building.geometry.boundary, vertices(inside)).max(initial=0.0))
+        covered = signal.covers(building.geometry)
+        if covered or depth_m > LAYING_TOLERANCE_M:
+            words, place = draft.wording, nearest_place(draft.loop, inside, twisted=False)
+            extent = "fills" if covered else f"reaches {words.length(depth_m)} into"
+            where = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
+            yield Finding(
+                message=f"The signal {extent} building {building.id}{where} and passes through its walls.",
+                remedy="Lead the wire farther from the building, choose a smaller reach, or take the building out of "
+                "the loop if no animal is ever in it.",
+                geometry=inside,
+                station_m=place.station_m if place else None,
+                measured=depth_m,
+                limit=0.0,
+                layer="buildings",
+                feature=building.id,
+            )
+
+
+@rule(
+    "door-blocked",
+    theme=_THEME,
+    severity="caution",
+    summary="Every door that the animal uses opens on ground inside the loop, with a free way between door and signal.",
+)
+def door_blocked(draft: Draft) -> Iterator[Finding]:
+    """Measure from each door to the signal zone, and whether it opens on the inside of the loop."""
+    words, needed_m, zones = draft.wording, draft.settings.passage_width_m, draft.zones
+    for door in draft.site.doors:
+        free_m = float(zones.signal.distance(door.geometry)) if not zones.signal.is_empty else np.inf
+        outside_m = float(draft.loop.enclosed.distance(door.geometry))
+        if free_m >= needed_m - LAYING_TOLERANCE_M and outside_m <= 0:
+            continue
+        place = nearest_place(draft.loop, door.geometry, twisted=False)
+        if free_m <= 0:
+            found = f"Door {door.id} lies in the signal: the animal is reached as soon as it steps out"
+        elif outside_m > 0:
+            found = f"Door {door.id} opens outside the loop: who leaves by it is not contained"
+        else:
+            found = f"The signal begins {words.length(free_m)} from door {door.id}; {words.length(needed_m)} is needed"
+        yield Finding(
+            message=f"{found}.",
+            remedy="Lead the wire farther from the door, or let the animal use another one.",
+            geometry=door.geometry,
+            severity="must_fix" if free_m <= 0 else "caution",
+            station_m=place.station_m if place else None,
+            measured=free_m if np.isfinite(free_m) else None,
+            limit=needed_m,
+            layer="doors",
+            feature=door.id,
+        )
+
+
+RULES: Final[tuple[Rule, ...]] = (building_clearance, building_signal, door_blocked)

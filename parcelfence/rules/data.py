@@ -1,0 +1,198 @@
+"""Data: coordinates exact enough for the clearances, and everything that was repaired is said."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.rules.place import nearest_place, vertices
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.rules.wording import listing
+from parcelfence.site.accuracy import clearance_budget
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.rules.draft import Draft
+    from parcelfence.rules.wire import Stretch
+    from parcelfence.site.accuracy import Budget
+    from parcelfence.site.feature import Utility
+    from parcelfence.site.provenance import InputRecord
+
+__all__ = ["RULES"]
+
+_THEME: Final = "data"
+
+
+@rule(
+    "coordinate-accuracy",
+    theme=_THEME,
+    severity="caution",
+    summary="Datum operations are exact enough, and every clearance is met by more than its uncertainty.",
+    basis="accuracy of datum operations as PROJ states it; root sum of squares of independent parts",
+)
+def coordinate_accuracy(draft: Draft) -> Iterator[Finding]:
+    """Set the accuracy of every input against the limit, and of every clearance against what it is met by."""
+    for record in draft.site.provenance.inputs:
+        if record.used:
+            yield from _operation(draft, record)
+    yield from _lot_line_margin(draft)
+    yield from _building_margins(draft)
+    yield from _utility_margins(draft)
+
+
+def _operation(draft: Draft, record: InputRecord) -> Iterator[Finding]:
+    settings, words, operation = draft.settings, draft.wording, record.operation
+    accuracy_m = operation.accuracy_m
+    unknown = accuracy_m is None or operation.ballpark
+    if not unknown and (accuracy_m or 0.0) <= settings.accuracy_limit_m:
+        return
+    worse = unknown or (accuracy_m or 0.0) > settings.utility_separation_m
+    by = "an unknown accuracy" if unknown else f"an accuracy of only {words.length(accuracy_m or 0.0)}"
+    grids = f" The grid {operation.missing_grids[0]} would give a better one." if operation.missing_grids else ""
+    yield Finding(
+        message=f"{record.name} ({record.role}) came from {operation.source} with {by}; "
+        f"{words.length(settings.accuracy_limit_m)} is asked for.{grids}",
+        remedy="Get the file in the datum of the parcels, or install the grid for PROJ; do not dig by these positions.",
+        geometry=draft.site.parcel.representative_point(),
+        # beside a buried line, an error larger than the separation makes the whole check worthless
+        severity="must_fix" if worse and record.role == "marks" else "caution",
+        measured=accuracy_m,
+        limit=settings.accuracy_limit_m,
+        layer=record.role,
+        feature=record.name,
+    )
+
+
+def _lot_line_margin(draft: Draft) -> Iterator[Finding]:
+    signal, lot_line = draft.zones.signal, draft.site.parcel.boundary
+    if signal.is_empty or not draft.site.parcel.covers(signal):
+        return  # lot-line-signal has it
+    budget = clearance_budget(draft.site, layer="parcel")
+    shapely.prepare(lot_line)
+    edge = vertices(signal)
+    near = edge[shapely.dwithin(lot_line, edge, budget.total_m)]
+    if len(near):
+        margins_m = shapely.distance(lot_line, near)
+        yield _met_by_less(
+            draft,
+            near[int(np.argmin(margins_m))],
+            margin_m=float(margins_m.min()),
+            budget=budget,
+            layer="parcel",
+            feature=draft.site.parcel_id,
+            clearance="The signal stays on the property",
+        )
+
+
+def _building_margins(draft: Draft) -> Iterator[Finding]:
+    signal = draft.zones.signal
+    if signal.is_empty or not draft.site.buildings:
+        return
+    budget = clearance_budget(draft.site, layer="buildings")
+    buildings = np.array([building.geometry for building in draft.site.buildings], dtype=object)
+    shapely.prepare(signal)
+    for number in np.flatnonzero(shapely.dwithin(signal, buildings, budget.total_m)):
+        margin_m = float(signal.distance(buildings[number]))
+        if margin_m > 0:  # otherwise building-signal has it
+            yield _met_by_less(
+                draft,
+                shapely.get_point(shapely.shortest_line(signal, buildings[number]), 0),
+                margin_m=margin_m,
+                budget=budget,
+                layer="buildings",
+                feature=draft.site.buildings[number].id,
+                clearance=f"The signal stays out of building {draft.site.buildings[number].id}",
+            )
+
+
+def _utility_margins(draft: Draft) -> Iterator[Finding]:
+    """Wire that keeps the separation from the mark, but not from where the facility may lie."""
+    utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
+    budgets = [draft.mark_budget(utility) for utility in utilities]
+    limits_m = [separation_m + budget.total_m for budget in budgets]
+    near = draft.beside_utilities.stretches(limits_m, among=~draft.wire.twisted)
+    for utility, budget, stretches in zip(utilities, budgets, near, strict=True):
+        kept = [stretch for stretch in stretches if stretch.measured >= separation_m - LAYING_TOLERANCE_M]
+        for stretch in kept:
+            yield _beside(draft, stretch, utility=utility, budget=budget)
+
+
+def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, budget: Budget) -> Finding:
+    return _met_by_less(
+        draft,
+        stretch.line,
+        margin_m=max(0.0, stretch.measured - draft.settings.utility_separation_m),
+        budget=budget,
+        layer="utilities",
+        feature=utility.id,
+        clearance=f"The separation from {utility.kind.replace('_', ' ')} line {utility.id} is kept",
+    )
+
+
+def _met_by_less(
+    draft: Draft,
+    geometry: BaseGeometry,
+    *,
+    margin_m: float,
+    budget: Budget,
+    layer: str,
+    feature: str,
+    clearance: str,
+) -> Finding:
+    words, place = draft.wording, nearest_place(draft.loop, geometry, twisted=False)
+    at = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
+    parts = listing([f"{name} {words.length(size_m)}" for name, size_m in budget.parts if size_m])
+    missing = f"; not stated: {listing(list(budget.unknown))}" if budget.unknown else ""
+    return Finding(
+        message=f"{clearance} with {words.length(margin_m)} to spare{at}, which is less than the uncertainty of "
+        f"{words.length(budget.total_m)} ({parts}{missing}).",
+        remedy="Leave more room there, or find out the positions more exactly on the ground.",
+        geometry=geometry,
+        station_m=place.station_m if place else None,
+        measured=margin_m,
+        limit=budget.total_m,
+        layer=layer,
+        feature=feature,
+    )
+
+
+@rule(
+    "repaired-input",
+    theme=_THEME,
+    severity="note",
+    summary="Everything that was mended or left out of the inputs is known to the person.",
+    basis="repairs recorded while reading",
+)
+def repaired_input(draft: Draft) -> Iterator[Finding]:
+    """Gather the repairs of each file by what was found."""
+    for record in draft.site.provenance.inputs:
+        kinds = Counter(_without_numbers(repair.found) for repair in record.repairs)
+        for found, count in sorted(kinds.items()):
+            own = [repair for repair in record.repairs if _without_numbers(repair.found) == found]
+            features = listing([repair.feature for repair in own if repair.feature])
+            where = f" (features {features})" if features else ""
+            times = f"{count} times: " if count > 1 else ""
+            yield Finding(
+                message=f"{record.name}: {times}{own[0].found.rstrip('.')}{where}.",
+                remedy=own[0].remedy or "Check that the repair is what was meant.",
+                geometry=draft.site.parcel.representative_point(),
+                measured=float(count),
+                limit=0.0,
+                unit="repairs",
+                layer=record.role,
+                feature=own[0].feature if count == 1 else "",
+            )
+
+
+def _without_numbers(text: str) -> str:
+    return "".join("#" if letter.isdigit() else letter for letter in text)
+
+
+RULES: Final[tuple[Rule, ...]] = (coordinate_accuracy, repaired_input)

@@ -1,0 +1,88 @@
+"""A draft: everything that a rule may look at, complete but for the conflicts themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.circuit.circuit import Circuit
+    from parcelfence.field.profile import ReachProfile
+    from parcelfence.field.zones import Zones
+    from parcelfence.loop.crossing import Crossing
+    from parcelfence.loop.loop import Loop
+    from parcelfence.rules.meeting import Meeting
+    from parcelfence.rules.nearness import Nearness
+    from parcelfence.rules.wire import Wire
+    from parcelfence.rules.wording import Wording
+    from parcelfence.settings import Settings
+    from parcelfence.site.accuracy import Budget
+    from parcelfence.site.feature import Utility
+    from parcelfence.site.site import Site
+
+__all__ = ["Draft"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """The plan in progress."""
+
+    site: Site
+    settings: Settings
+    loop: Loop
+    crossings: tuple[Crossing, ...]
+    zones: Zones
+    profiles: tuple[ReachProfile, ...]
+    circuit: Circuit
+
+    @cached_property
+    def wire(self) -> Wire:
+        """All runs cut into short pieces: what the rules measure."""
+        from parcelfence.rules.wire import Wire
+
+        return Wire.of(self.loop)
+
+    @cached_property
+    def wording(self) -> Wording:
+        """How lengths and stations are written for the person."""
+        from parcelfence.rules.wording import Wording
+
+        return Wording(self.settings, several_runs=len(self.loop.runs) > 1)
+
+    @cached_property
+    def beside_utilities(self) -> Nearness:
+        """How near the wire comes to each utility, as far as any rule asks."""
+        from parcelfence.rules.nearness import Nearness
+
+        utilities = self.site.utilities
+        widest_m = max((utility.tolerance_m for utility in utilities), default=0.0)
+        known_m = max((self.mark_budget(utility).total_m for utility in utilities), default=0.0)
+        reached_m = max(widest_m, self.settings.utility_separation_m + known_m)
+        return Nearness.of(self.wire, [utility.geometry for utility in utilities], within_m=reached_m)
+
+    def mark_budget(self, utility: Utility) -> Budget:
+        """Uncertainty of the distance between the laid wire and a utility."""
+        from parcelfence.site.accuracy import clearance_budget
+
+        return clearance_budget(self.site, layer="utilities", utility=utility)
+
+    @cached_property
+    def meetings(self) -> tuple[tuple[Meeting, ...], ...]:
+        """Crossings of the finished wire with each utility, in the order of the site's utilities."""
+        from parcelfence.rules.meeting import meetings
+
+        return meetings(self.wire, [utility.geometry for utility in self.site.utilities])
+
+    @cached_property
+    def free_ground(self) -> tuple[Polygon, ...]:
+        """Parts of the roam area that no building stands on."""
+        import shapely
+
+        free: BaseGeometry = self.zones.roam
+        if self.site.buildings:
+            free = free.difference(shapely.union_all([building.geometry for building in self.site.buildings]))
+        return tuple(part for part in shapely.get_parts(free) if shapely.get_dimensions(part) == 2)  # noqa: PLR2004

@@ -1,0 +1,165 @@
+"""Electrical: what the transmitter is rated for, and what the loop couples into buried lines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import shapely
+from shapely import MultiLineString
+
+from parcelfence.circuit.coupling import coupling
+from parcelfence.circuit.drive import Rating, drive_checks
+from parcelfence.field.current import Chain, CurrentLoop
+from parcelfence.rules.place import nearest_place
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.units import ACRE_M2
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from parcelfence.circuit.drive import DriveCheck
+    from parcelfence.rules.draft import Draft
+    from parcelfence.site.feature import Utility
+
+__all__ = ["RULES"]
+
+_THEME: Final = "electrical"
+_LARGEST_M2: Final = 25 * ACRE_M2
+"""The largest loops that are usual (common practice, no source)."""
+_DRAWN_M: Final = 0.05
+_AROUND_M: Final = 20.0
+_WORTH_SAYING_H: Final = 1e-7
+
+
+@rule(
+    "drive-limit",
+    theme=_THEME,
+    severity="must_fix",
+    summary="The transmitter drives the wire: impedance, resistance and length keep within its rating.",
+    basis="rating of the transmitter as given in the settings",
+)
+def drive_limit(draft: Draft) -> Iterator[Finding]:
+    """Hold the circuit against what is known of the transmitter; nothing is assumed."""
+    for check in _checks(draft):
+        if check.quantity != "area" and not check.holds:
+            yield Finding(
+                message=f"The {check.quantity} of the wire is {_quantity(draft, check.measured, unit=check.unit)}; "
+                f"the transmitter drives {_quantity(draft, check.limit, unit=check.unit)} at most.",
+                remedy=f"Use wire of gauge {check.cure_awg} AWG, or a transmitter rated for the loop."
+                if check.cure_awg is not None
+                else "Make the loop smaller, divide it over two transmitters, or use one rated for the loop.",
+                geometry=_at_transmitter(draft),
+                measured=check.measured,
+                limit=check.limit,
+                unit=check.unit,
+                layer="wire",
+            )
+
+
+@rule(
+    "area-limit",
+    theme=_THEME,
+    severity="caution",
+    summary="The enclosed ground keeps within the rating of the transmitter and within what the model covers.",
+)
+def area_limit(draft: Draft) -> Iterator[Finding]:
+    """Hold the enclosed area against the rating, and say where the model ends."""
+    enclosed, words = draft.loop.enclosed, draft.wording
+    rated = [check for check in _checks(draft) if check.quantity == "area"]
+    limits = [(check.limit, "the transmitter is rated for") for check in rated]
+    if not rated:
+        limits = [(_LARGEST_M2, "the largest usual loops enclose")]
+    for limit_m2, says in limits:
+        if enclosed.area > limit_m2:
+            yield Finding(
+                message=f"The loop encloses {words.area(enclosed.area)}; {says} {words.area(limit_m2)}.",
+                remedy="Enclose less, divide the ground over two loops, or use a transmitter rated for it.",
+                geometry=enclosed,
+                measured=float(enclosed.area),
+                limit=limit_m2,
+                unit="m2",
+                layer="wire",
+            )
+    if draft.circuit.ground_matters:
+        yield Finding(
+            message=f"The loop is {words.length(draft.circuit.greatest_width_m)} wide: over such widths currents in "
+            "the ground begin to change the signal, which the computed zones leave out.",
+            remedy="Set the level by walking the whole wire with the receiver, and compare it with the map.",
+            geometry=enclosed,
+            severity="note",
+            measured=draft.circuit.greatest_width_m,
+            layer="zones",
+        )
+
+
+@rule(
+    "utility-coupling",
+    theme="utilities",
+    severity="note",
+    summary="What the loop induces in each buried metallic line that it comes near to is known.",
+    basis="mutual inductance of straight filaments (Neumann; Grover, Inductance Calculations, 1946)",
+)
+def utility_coupling(draft: Draft) -> Iterator[Finding]:
+    """Compute the mutual inductance of the loop and every metallic line near it, within the property."""
+    near = {int(number) for number in draft.beside_utilities.feature}
+    metallic = [
+        utility
+        for number, utility in enumerate(draft.site.utilities)
+        if number in near and utility.metallic and shapely.get_dimensions(utility.geometry) == 1
+    ]
+    if not metallic:
+        return
+    runs = draft.loop.signal_runs
+    chain = Chain.of(CurrentLoop.from_line(shapely.simplify(run.line, _DRAWN_M), run.current) for run in runs)
+    for utility in metallic:
+        line = _clipped(draft, utility)
+        coupled = coupling(chain, line)
+        if coupled.mutual_inductance_h < _WORTH_SAYING_H:
+            continue
+        volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
+        place = nearest_place(draft.loop, line, twisted=False)
+        yield Finding(
+            message=f"The loop and {utility.kind.replace('_', ' ')} line {utility.id} share "
+            f"{coupled.mutual_inductance_h * 1e6:.2f} microhenry: each ampere in the wire induces {volts:.2f} V along "
+            f"the line, if it lies {draft.wording.length(coupled.depth_m)} deep and is metallic.",
+            remedy="Square crossings add nothing to it; keep long runs away from the line. If the receiver reacts "
+            "along the line, move the wire farther away.",
+            geometry=line,
+            station_m=place.station_m if place else None,
+            measured=coupled.mutual_inductance_h,
+            unit="H",
+            layer="utilities",
+            feature=utility.id,
+        )
+
+
+def _checks(draft: Draft) -> tuple[DriveCheck, ...]:
+    settings = draft.settings
+    rating = Rating(
+        volts=settings.transmitter_volts,
+        amperes=settings.transmitter_amperes,
+        max_ohms=settings.transmitter_max_ohms,
+        max_wire_m=settings.transmitter_max_wire_m,
+        max_area_m2=settings.transmitter_max_area_m2,
+    )
+    return drive_checks(draft.circuit, rating, area_m2=float(draft.loop.enclosed.area))
+
+
+def _quantity(draft: Draft, value: float, *, unit: str) -> str:
+    return draft.wording.length(value) if unit == "m" else f"{value:.1f} {unit}"
+
+
+def _at_transmitter(draft: Draft) -> shapely.Point:
+    transmitter = draft.loop.transmitter
+    return transmitter.point if transmitter else shapely.get_point(draft.loop.runs[0].line, 0)
+
+
+def _clipped(draft: Draft, utility: Utility) -> MultiLineString:
+    """Part of a utility around the loop; what lies far away is not known well and adds little."""
+    west, south, east, north = draft.loop.enclosed.bounds
+    around = shapely.box(west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M)
+    inside = shapely.intersection(shapely.simplify(utility.geometry, _DRAWN_M), around)
+    return MultiLineString([part for part in shapely.get_parts(inside) if shapely.get_dimensions(part) == 1])
+
+
+RULES: Final[tuple[Rule, ...]] = (drive_limit, area_limit, utility_coupling)

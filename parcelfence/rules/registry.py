@@ -1,0 +1,161 @@
+"""All rules: the built-in ones by theme, and those of third parties by entry point."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import entry_points
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.rules import (
+    animal,
+    buildings,
+    data,
+    electrical,
+    lot_lines,
+    marks,
+    shape,
+    surroundings,
+    transmitter,
+    utilities,
+)
+from parcelfence.rules.conflict import SEVERITIES, Conflict
+from parcelfence.rules.remarks import remark_conflicts
+from parcelfence.rules.rule import Rule
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from importlib.metadata import EntryPoint
+
+    from parcelfence.rules.draft import Draft
+
+__all__ = ["BUILT_IN", "ENTRY_POINT_GROUP", "ThirdParty", "find_conflicts", "third_party_rules"]
+
+ENTRY_POINT_GROUP: Final = "parcelfence.rules"
+THIRD_PARTY_RULE: Final = "third-party-rule"
+"""Under this name trouble with a third party's rule is reported."""
+
+BUILT_IN: Final[tuple[Rule, ...]] = (
+    *lot_lines.RULES,
+    *buildings.RULES,
+    *utilities.RULES,
+    *marks.RULES,
+    *shape.RULES,
+    *surroundings.RULES,
+    *transmitter.RULES,
+    *electrical.RULES,
+    *animal.RULES,
+    *data.RULES,
+)
+"""Every rule of the package, theme by theme."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThirdParty:
+    """Rules that installed packages bring along.
+
+    Parameters
+    ----------
+    rules : tuple of Rule
+        Usable ones, in the order of their names.
+    troubles : tuple of (str, str)
+        What could not be used: the entry point with its distribution, and why.
+    """
+
+    rules: tuple[Rule, ...] = ()
+    troubles: tuple[tuple[str, str], ...] = ()
+
+
+def find_conflicts(draft: Draft) -> tuple[Conflict, ...]:
+    """Apply every rule to a draft.
+
+    Parameters
+    ----------
+    draft : Draft
+        The plan in progress.
+
+    Returns
+    -------
+    tuple of Conflict
+        The most severe first, then by rule and station.
+    """
+    found = [conflict for rule in BUILT_IN for conflict in rule.conflicts(draft)]
+    others = third_party_rules()
+    troubles = list(others.troubles)
+    for rule in others.rules:
+        try:
+            found.extend(rule.conflicts(draft))
+        except Exception as error:  # noqa: BLE001  (a third party's fault must not cost the person the plan)
+            troubles.append((rule.id, f"it failed with {type(error).__name__}: {error}"))
+    found.extend(remark_conflicts(draft, found=found))
+    found.extend(_trouble(draft, name=name, reason=reason) for name, reason in troubles)
+    return tuple(sorted(found, key=_order))
+
+
+@cache
+def third_party_rules() -> ThirdParty:
+    """Load the rules of entry-point group ``parcelfence.rules``, once; an entry point names a Rule or several."""
+    return usable_rules(entry_points(group=ENTRY_POINT_GROUP))
+
+
+def usable_rules(points: Iterable[EntryPoint]) -> ThirdParty:
+    """Load entry points, and keep apart what can be used and what cannot.
+
+    Parameters
+    ----------
+    points : iterable of EntryPoint
+        Each must lead to a :class:`~parcelfence.rules.rule.Rule` or to an iterable of them.  A rule whose id is
+        taken, by the package or by an earlier one, is not used.
+    """
+    owners = dict.fromkeys((rule.id for rule in BUILT_IN), "parcelfence")
+    rules: list[Rule] = []
+    troubles: list[tuple[str, str]] = []
+    for point in sorted(points, key=lambda own: (own.name, own.value)):
+        origin = point.dist.name if point.dist else point.value
+        name = f"{point.name} of {origin}"
+        try:
+            loaded = _loaded(point)
+        except Exception as error:  # noqa: BLE001  (see find_conflicts)
+            troubles.append((name, f"it cannot be loaded: {type(error).__name__}: {error}"))
+            continue
+        for rule in loaded:
+            if rule.id in owners:
+                troubles.append((name, f"the id {rule.id!r} is taken by {owners[rule.id]}, whose rule stays"))
+            else:
+                owners[rule.id] = origin
+                rules.append(rule)
+    return ThirdParty(rules=tuple(rules), troubles=tuple(troubles))
+
+
+def _loaded(point: EntryPoint) -> tuple[Rule, ...]:
+    given = point.load()
+    rules = (given,) if isinstance(given, Rule) else tuple(given)
+    if not all(isinstance(rule, Rule) for rule in rules):
+        msg = f"{point.value} is not a Rule"
+        raise TypeError(msg)
+    return rules
+
+
+def _trouble(draft: Draft, *, name: str, reason: str) -> Conflict:
+    return Conflict(
+        rule=THIRD_PARTY_RULE,
+        severity="note",
+        message=f"The third party's rule {name} was not used: {reason}.",
+        remedy="Tell its maker, update it or uninstall it; its check is missing from this plan.",
+        geometry=draft.site.parcel.representative_point(),
+        basis=ENTRY_POINT_GROUP,
+        feature=name,
+    )
+
+
+def _order(conflict: Conflict) -> tuple[int, str, float, str, str, str]:
+    station_m = math.inf if conflict.station_m is None else conflict.station_m
+    return (
+        SEVERITIES.index(conflict.severity),
+        conflict.rule,
+        station_m,
+        conflict.layer,
+        conflict.feature,
+        conflict.message,
+    )

@@ -1,0 +1,246 @@
+"""Shape: no sharp corners, no runs that weaken each other, room to walk."""
+
+from __future__ import annotations
+
+from operator import itemgetter
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.rules.bends import bend_radii
+from parcelfence.rules.passage import narrow_passages
+from parcelfence.rules.place import nearest_place
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wire import LAYING_TOLERANCE_M
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.loop.loop import Run
+    from parcelfence.rules.draft import Draft
+    from parcelfence.rules.wire import Stretch
+
+__all__ = ["RULES"]
+
+_THEME: Final = "shape"
+_RADIUS_SHARE: Final = 0.9
+"""A radius smaller by a tenth moves the apex of a right-angled bend of 1 m by 4 cm, about what laying by hand does."""
+_SAME_BEND_M: Final = 1.0
+_OPPOSITE: Final = -0.7
+_FACING_STEP_M: Final = 0.75
+_SLIVER_M2: Final = 0.05
+
+
+@rule(
+    "sharp-bend",
+    theme=_THEME,
+    severity="caution",
+    summary="No bend of signal-carrying wire is tighter than the bend radius: at a corner the signal is uneven.",
+)
+def sharp_bend(draft: Draft) -> Iterator[Finding]:
+    """Measure the radius of every bend, and report the tightest place of each."""
+    words, least_m = draft.wording, draft.settings.bend_radius_m
+    for run in draft.loop.signal_runs:
+        stations, radii = bend_radii(run.line, window_m=least_m / 4)
+        tight = np.flatnonzero(radii < least_m * _RADIUS_SHARE)
+        for station_m, radius_m in _tightest(run, stations[tight], radii=radii[tight]):
+            at = words.at(run, station_m=run.start_station_m + station_m)
+            radius = f"a radius of {words.length(radius_m)}" if radius_m > least_m / 3 else "a sharp corner"
+            yield Finding(
+                message=f"The wire bends with {radius} {at}; {words.length(least_m)} is required.",
+                remedy="Round the corner: the signal is weak outside a sharp corner and reaches far inside it.",
+                geometry=run.line.interpolate(station_m),
+                station_m=run.start_station_m + station_m,
+                measured=radius_m,
+                limit=least_m,
+            )
+
+
+def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.float64]) -> Iterator[tuple[float, float]]:
+    """One place for each bend: the middle of its tightest windows."""
+    if run.line.is_closed and len(stations):
+        inside = (stations >= 0) & (stations < run.line.length)
+        stations, radii = stations[inside], radii[inside]
+    cuts = np.flatnonzero(np.diff(stations) > _SAME_BEND_M) + 1
+    places = []
+    for own_m, own_radii in zip(np.split(stations, cuts), np.split(radii, cuts), strict=True):
+        if len(own_m):
+            least = own_radii.min()
+            places.append((float(own_m[own_radii <= least * 1.001].mean()), float(least)))
+    over_start = len(places) > 1 and run.line.is_closed
+    if over_start and places[0][0] + run.line.length - places[-1][0] < _SAME_BEND_M:
+        places = [min(places[0], places[-1], key=itemgetter(1)), *places[1:-1]]
+    yield from places
+
+
+@rule(
+    "facing-runs",
+    theme=_THEME,
+    severity="caution",
+    summary="Runs with opposite currents are at least two reaches apart, or each takes the signal from the other.",
+    basis="superposition of two long wires with opposite currents (Biot and Savart)",
+)
+def facing_runs(draft: Draft) -> Iterator[Finding]:
+    """Find signal-carrying wire that faces wire with the opposite current, and how near."""
+    wire, settings = draft.wire, draft.settings
+    least_m = 2 * settings.reach_m
+    pieces, spacing_m = _facing(draft, least_m=least_m)
+    if not len(pieces):
+        return
+    open_sides = shapely.union_all([side.geometry for side in draft.site.open_sides])
+    told: list[Stretch] = []
+    for stretch in wire.stretches(pieces, values=spacing_m):
+        if stretch.length_m < settings.reach_m or any(_faces(stretch, other, least_m=least_m) for other in told):
+            continue
+        told.append(stretch)
+        meant = _meant(stretch, open_sides=open_sides, draft=draft)
+        words, spacing = draft.wording, stretch.measured
+        outside_m = spacing / 2 * (np.sqrt(1 + 4 * settings.reach_m / spacing) - 1) if spacing > 0 else 0.0
+        yield Finding(
+            message=f"Two runs with opposite currents lie {words.length(spacing)} apart {words.along(stretch)}: "
+            f"outside them a reach of {words.length(settings.reach_m)} falls to about {words.length(outside_m)}.",
+            remedy="This is the return run of an open side; set the level there by walking."
+            if meant
+            else "Move the runs apart, or join the two stretches into one.",
+            geometry=stretch.line,
+            severity="note" if meant else None,
+            station_m=stretch.station_m,
+            measured=stretch.measured,
+            limit=least_m,
+        )
+
+
+def _facing(draft: Draft, *, least_m: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Give the pieces that face one with the opposite current, and the distance between the two."""
+    wire = draft.wire
+    signal = np.flatnonzero(~wire.twisted)
+    ends = shapely.get_coordinates(wire.pieces[signal]).reshape(-1, 2, 2)
+    steps = ends[:, 1] - ends[:, 0]
+    currents = np.array([run.current for run in wire.runs])[wire.run_of[signal]]
+    flow = steps * (currents / np.hypot(*steps.T))[:, None]
+    places = wire.run_of[signal] * 1e6 + wire.start_m[signal] // _FACING_STEP_M
+    looked = np.unique(places, return_index=True)[1]
+    own, other = _opposite(wire.pieces[signal], looked=looked, flow=flow, least_m=least_m)
+    apart_m = shapely.distance(wire.pieces[signal[own]], wire.pieces[signal[other]])
+    least = np.full(len(wire.pieces), np.inf)
+    np.minimum.at(least, signal[own], apart_m)
+    pieces = np.flatnonzero(least < least_m - LAYING_TOLERANCE_M)
+    return pieces, least[pieces]
+
+
+def _opposite(
+    pieces: NDArray[np.object_], *, looked: NDArray[np.int64], flow: NDArray[np.float64], least_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pair pieces that lie beside each other with opposite currents."""
+    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
+    low, high = ends[looked].min(axis=1) - least_m, ends[looked].max(axis=1) + least_m
+    own, other = shapely.STRtree(pieces).query(shapely.box(*low.T, *high.T))
+    own = looked[own]
+    # most neighbours are those ahead and behind on the same run: the flow tells them apart before any distance
+    opposite = np.einsum("ij,ij->i", flow[own], flow[other]) < _OPPOSITE
+    own, other = own[opposite], other[opposite]
+    # beside each other, not one ahead of the other: the line between the middles is square to the flow
+    between = ends[other].mean(axis=1) - ends[own].mean(axis=1)
+    ahead_m = np.abs(np.einsum("ij,ij->i", between, flow[own]))
+    beside = ahead_m <= np.maximum(0.5 * np.hypot(*between.T), 0.5)
+    return own[beside], other[beside]
+
+
+def _faces(stretch: Stretch, other: Stretch, *, least_m: float) -> bool:
+    """Whether a stretch is the other side of one that was told already."""
+    return bool(shapely.hausdorff_distance(stretch.line, other.line) <= 2 * least_m) and bool(
+        stretch.line.distance(other.line) < least_m
+    )
+
+
+def _meant(stretch: Stretch, *, open_sides: BaseGeometry, draft: Draft) -> bool:
+    near_m = draft.settings.lot_line_setback_m + 2 * draft.settings.return_run_spacing_m
+    doubled = draft.loop.of_part("return_run")
+    by_part = any(run.line.distance(stretch.line) < near_m for run in doubled)
+    return by_part or (not open_sides.is_empty and bool(open_sides.distance(stretch.line) < near_m))
+
+
+@rule(
+    "narrow-passage",
+    theme=_THEME,
+    severity="caution",
+    summary="Between signal zones, and between signal and walls, the animal has a way wide enough to walk.",
+)
+def narrow_passage(draft: Draft) -> Iterator[Finding]:
+    """Find necks of the free ground that are narrower than the passage width."""
+    words, width_m = draft.wording, draft.settings.passage_width_m
+    for neck in narrow_passages(draft, width_m=width_m):
+        place = nearest_place(draft.loop, neck.geometry, twisted=False)
+        at = f" near station {words.station(place.station_m)}" if place else ""
+        yield Finding(
+            message=f"The free way{at} is only {words.length(neck.width_m)} wide; {words.length(width_m)} is needed.",
+            remedy="Move the wire apart there, choose a smaller reach, or close the passage on purpose.",
+            geometry=neck.geometry,
+            station_m=place.station_m if place else None,
+            measured=neck.width_m,
+            limit=width_m,
+            layer="zones",
+        )
+
+
+@rule(
+    "roam-pocket",
+    theme=_THEME,
+    severity="caution",
+    summary="The animal's free ground is of one piece.",
+)
+def roam_pocket(draft: Draft) -> Iterator[Finding]:
+    """Report pieces of free ground that are cut off from the largest one of their loop."""
+    words, least_m2 = draft.wording, draft.settings.passage_width_m**2
+    for loop in shapely.get_parts(draft.loop.enclosed):
+        parts = [part for part in draft.free_ground if loop.covers(part.representative_point())]
+        for part in sorted(parts, key=lambda own: own.area)[:-1]:
+            if part.area < _SLIVER_M2:
+                continue
+            place = nearest_place(draft.loop, part, twisted=False)
+            at = f" near station {words.station(place.station_m)}" if place else ""
+            tiny = part.area < least_m2
+            yield Finding(
+                message=f"A pocket of {words.area(part.area)}{at} is free of signal but cut off from the rest.",
+                remedy="Nothing walks there; leave it."
+                if tiny
+                else "Widen the way to it, or lead the wire around it: an animal can be shut in there.",
+                geometry=part,
+                severity="note" if tiny else None,
+                station_m=place.station_m if place else None,
+                measured=float(part.area),
+                limit=least_m2,
+                unit="m2",
+                layer="zones",
+            )
+
+
+@rule(
+    "no-roam",
+    theme=_THEME,
+    severity="must_fix",
+    summary="Inside every loop there is free ground on which the animal can turn.",
+)
+def no_roam(draft: Draft) -> Iterator[Finding]:
+    """Look for the widest circle of free ground in each loop."""
+    words, width_m = draft.wording, draft.settings.passage_width_m
+    for loop in shapely.get_parts(draft.loop.enclosed):
+        parts = [part for part in draft.free_ground if loop.covers(part.representative_point())]
+        widest_m = max((2 * float(shapely.maximum_inscribed_circle(part).length) for part in parts), default=0.0)
+        if widest_m < width_m:
+            free = f"is only {words.length(widest_m)} wide" if parts else "does not exist: all of it reacts"
+            yield Finding(
+                message=f"The free ground inside the loop {free}; {words.length(width_m)} is needed.",
+                remedy="Choose a smaller reach or a larger loop: an animal that finds no free spot suffers.",
+                geometry=loop,
+                measured=widest_m,
+                limit=width_m,
+                layer="zones",
+            )
+
+
+RULES: Final[tuple[Rule, ...]] = (sharp_bend, facing_runs, narrow_passage, roam_pocket, no_roam)

@@ -1,0 +1,235 @@
+"""Surroundings: other people's wires and rights, water, roads, keep-outs, drives."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import shapely
+
+from parcelfence.rules.place import nearest_place
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wire import LAYING_TOLERANCE_M
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from parcelfence.rules.conflict import Severity
+    from parcelfence.rules.draft import Draft
+    from parcelfence.site.feature import Feature
+
+__all__ = ["RULES"]
+
+_THEME: Final = "surroundings"
+
+
+@rule(
+    "neighbour-signal",
+    theme=_THEME,
+    severity="caution",
+    summary="The signal stays clear of the reach of a neighbour's wire: where both react, neither is sure.",
+)
+def neighbour_signal(draft: Draft) -> Iterator[Finding]:
+    """Measure from the signal zone to each other loop; its reach is taken to be as large as ours."""
+    words, reach_m, signal = draft.wording, draft.settings.reach_m, draft.zones.signal
+    if signal.is_empty:
+        return
+    for other in draft.site.other_loops:
+        free_m = float(signal.distance(other.geometry))
+        if free_m >= reach_m - LAYING_TOLERANCE_M:
+            continue
+        place = nearest_place(draft.loop, other.geometry, twisted=False)
+        if place is None:
+            continue
+        found = f"comes within {words.length(free_m)} of" if free_m > 0 else "reaches over"
+        yield Finding(
+            message=f"The signal {found} the other loop {other.id} {words.at(place.run, station_m=place.station_m)}; "
+            f"{words.length(reach_m)} is needed if its reach is like ours.",
+            remedy="Agree with the neighbour on different signal frequencies, or move the wire away.",
+            geometry=shapely.shortest_line(place.run.line, other.geometry),
+            station_m=place.station_m,
+            measured=free_m,
+            limit=reach_m,
+            layer="other_loops",
+            feature=other.id,
+        )
+
+
+@rule(
+    "easement-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="No wire in an easement, where others may dig.",
+)
+def easement_wire(draft: Draft) -> Iterator[Finding]:
+    """Find wire within each easement."""
+    yield from _wire_in(
+        draft,
+        draft.site.easements,
+        layer="easements",
+        called="easement",
+        clearance_m=0.0,
+        remedy="Move the wire out of the easement, or get the written consent of its holder.",
+        severity_inside="caution",
+    )
+
+
+@rule(
+    "water-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="The wire keeps its clearance from open water.",
+)
+def water_wire(draft: Draft) -> Iterator[Finding]:
+    """Measure the distance of the wire to each water."""
+    yield from _wire_in(
+        draft,
+        draft.site.water,
+        layer="water",
+        called="water",
+        clearance_m=draft.settings.water_clearance_m,
+        remedy="Move the wire away from the water: banks wash out, and a joint under water fails.",
+        severity_inside="must_fix",
+    )
+
+
+@rule(
+    "road-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="The wire keeps its clearance from roads, and never lies in one.",
+)
+def road_wire(draft: Draft) -> Iterator[Finding]:
+    """Measure the distance of the wire to each road."""
+    yield from _wire_in(
+        draft,
+        draft.site.roads,
+        layer="roads",
+        called="road",
+        clearance_m=draft.settings.road_clearance_m,
+        remedy="Move the wire away from the road; a road is opened only with the consent of its owner.",
+        severity_inside="must_fix",
+    )
+
+
+@rule(
+    "keep-out-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="The wire keeps its clearance from keep-outs.",
+)
+def keep_out_wire(draft: Draft) -> Iterator[Finding]:
+    """Measure the distance of the signal-carrying wire to each keep-out."""
+    yield from _wire_in(
+        draft,
+        draft.site.keep_outs,
+        layer="keep_outs",
+        called="keep-out",
+        clearance_m=draft.settings.keep_out_clearance_m,
+        remedy="Move the wire away from the keep-out.",
+        severity_inside="caution",
+    )
+
+
+@rule(
+    "keep-out-open",
+    theme=_THEME,
+    severity="caution",
+    summary="The animal cannot walk into a keep-out.",
+)
+def keep_out_open(draft: Draft) -> Iterator[Finding]:
+    """Find free ground inside each keep-out."""
+    for feature in draft.site.keep_outs:
+        free = shapely.intersection(draft.zones.roam, feature.geometry)
+        if free.area <= LAYING_TOLERANCE_M:
+            continue
+        place = nearest_place(draft.loop, free, twisted=False)
+        yield Finding(
+            message=f"{draft.wording.area(free.area)} of keep-out {feature.id} is open to the animal.",
+            remedy="Lead an inner loop around the keep-out, or the outer loop past it.",
+            geometry=free,
+            station_m=place.station_m if place else None,
+            measured=float(free.area),
+            limit=0.0,
+            unit="m2",
+            layer="keep_outs",
+            feature=feature.id,
+        )
+
+
+@rule(
+    "hardscape-cut",
+    theme=_THEME,
+    severity="note",
+    summary="Every cut through a drive, walk or patio is known beforehand.",
+)
+def hardscape_cut(draft: Draft) -> Iterator[Finding]:
+    """Measure the length of wire in each hard surface."""
+    words, surfaces = draft.wording, draft.site.hardscape
+    near = draft.wire.near([surface.geometry for surface in surfaces], within_m=1e-6)
+    for surface, stretches in zip(surfaces, near, strict=True):
+        for near_by in stretches:
+            stretch = near_by.within(surface.geometry)
+            cut_m = float(shapely.intersection(stretch.line, surface.geometry).length)
+            if cut_m > LAYING_TOLERANCE_M:
+                yield Finding(
+                    message=f"{words.length(cut_m)} of {surface.kind} {surface.id} must be cut {words.along(stretch)}.",
+                    remedy="Use an expansion joint where there is one, or a slot with conduit; seal it afterwards.",
+                    geometry=stretch.line,
+                    station_m=stretch.station_m,
+                    measured=cut_m,
+                    limit=0.0,
+                    layer="hardscape",
+                    feature=surface.id,
+                )
+
+
+def _wire_in(
+    draft: Draft,
+    features: Sequence[Feature],
+    *,
+    layer: str,
+    called: str,
+    clearance_m: float,
+    remedy: str,
+    severity_inside: Severity,
+) -> Iterator[Finding]:
+    """Find wire in, or too near to, each of some features."""
+    words = draft.wording
+    within_m = max(clearance_m - LAYING_TOLERANCE_M, 1e-6)
+    near = draft.wire.near([feature.geometry for feature in features], within_m=within_m)
+    for feature, stretches in zip(features, near, strict=True):
+        for near_by in stretches:
+            inside = near_by.measured <= 0
+            if inside and not clearance_m and _only_touches(near_by.line, feature):
+                continue
+            stretch = near_by if clearance_m else near_by.within(feature.geometry)
+            needed = f"; {words.length(clearance_m)} is required" if clearance_m else ""
+            extent = "lies in" if inside else f"comes within {words.length(stretch.measured)} of"
+            name = "lead-in" if stretch.run.twisted else "wire"
+            yield Finding(
+                message=f"The {name} {extent} {called} {feature.id} {words.along(stretch)}{needed}.",
+                remedy=remedy,
+                geometry=stretch.line,
+                severity=severity_inside if inside else "caution",
+                station_m=stretch.station_m,
+                measured=stretch.measured,
+                limit=clearance_m,
+                layer=layer,
+                feature=feature.id,
+            )
+
+
+def _only_touches(line: shapely.Geometry, feature: Feature) -> bool:
+    inner = shapely.buffer(feature.geometry, -LAYING_TOLERANCE_M)
+    return not bool(shapely.intersects(line, inner)) if not inner.is_empty else False
+
+
+RULES: Final[tuple[Rule, ...]] = (
+    neighbour_signal,
+    easement_wire,
+    water_wire,
+    road_wire,
+    keep_out_wire,
+    keep_out_open,
+    hardscape_cut,
+)

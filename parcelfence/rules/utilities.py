@@ -1,0 +1,192 @@
+"""Buried utilities: cross them square, run beside none of them, dig by hand in their tolerance zones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wire import LAYING_TOLERANCE_M
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from parcelfence.rules.conflict import Severity
+    from parcelfence.rules.draft import Draft
+    from parcelfence.rules.meeting import Meeting
+    from parcelfence.rules.wire import Stretch
+    from parcelfence.site.feature import Utility
+
+__all__ = ["RULES"]
+
+_THEME: Final = "utilities"
+_LEAST_ANGLE_DEG: Final = 30.0
+"""A line crossed flatter than this is followed rather than crossed."""
+_LEAST_BESIDE_M: Final = 0.25
+_TOLERANCE_BASIS: Final = (
+    "CGA Best Practices 5-19 (18 in each side of the facility) and codes that ask for 24 in; 29 CFR 1926.651(b)"
+)
+
+
+@rule(
+    "utility-angle",
+    theme=_THEME,
+    severity="must_fix",
+    summary="Buried lines are crossed at a right angle, within the tolerance that was set.",
+)
+def utility_angle(draft: Draft) -> Iterator[Finding]:
+    """Measure the angle of every crossing of the finished wire with every utility line."""
+    words, least_deg = draft.wording, 90.0 - draft.settings.crossing_tolerance_deg
+    utilities = draft.site.utilities
+    for utility, crossed in zip(utilities, draft.meetings, strict=True):
+        for meeting in crossed:
+            if meeting.angle_deg < least_deg - 0.05:
+                at = words.at(meeting.run, station_m=meeting.station_m)
+                yield Finding(
+                    message=f"The {_name(meeting)} crosses {_called(utility)} {at} at {meeting.angle_deg:.0f} degrees; "
+                    f"at least {least_deg:.0f} is required.",
+                    remedy="Turn the wire so that it crosses square, in a straight stretch.",
+                    geometry=meeting.point,
+                    severity=_signal_severity(utility, twisted=meeting.run.twisted),
+                    station_m=meeting.station_m,
+                    measured=meeting.angle_deg,
+                    limit=least_deg,
+                    unit="deg",
+                    layer="utilities",
+                    feature=utility.id,
+                )
+
+
+@rule(
+    "utility-parallel",
+    theme=_THEME,
+    severity="must_fix",
+    summary="Where the wire does not cross a buried line, it keeps the separation from it.",
+)
+def utility_parallel(draft: Draft) -> Iterator[Finding]:
+    """Measure the distance to each utility line of all wire that is not just crossing it."""
+    utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
+    near = draft.beside_utilities.stretches(separation_m - LAYING_TOLERANCE_M)
+    for utility, stretches, crossed in zip(utilities, near, draft.meetings, strict=True):
+        if shapely.get_dimensions(utility.geometry) == 0:
+            continue  # nothing runs beside a single mark; the tolerance zone covers it
+        for stretch in stretches:
+            for rest in _beside(draft, stretch, utility=utility, crossed=crossed):
+                yield _runs_beside(draft, rest, utility=utility)
+
+
+def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, crossed: tuple[Meeting, ...]) -> tuple[Stretch, ...]:
+    """Take from a stretch near a utility what belongs to its crossings."""
+    wire, separation_m = draft.wire, draft.settings.utility_separation_m
+    pieces = _pieces_of(draft, stretch)
+    length_m = stretch.run.line.length
+    free = np.ones(len(pieces), dtype=bool)
+    for station_m, half_m in _windows(stretch, utility=utility, crossed=crossed, separation_m=separation_m):
+        away_m = np.abs((wire.start_m[pieces] + wire.end_m[pieces]) / 2 - station_m)
+        if stretch.run.line.is_closed:
+            away_m = np.minimum(away_m, length_m - away_m)
+        free &= away_m > half_m
+    rest = pieces[free]
+    if not len(rest):
+        return ()
+    found = wire.stretches(rest, values=shapely.distance(utility.geometry, wire.pieces[rest]))
+    return tuple(part for part in found if part.length_m > _LEAST_BESIDE_M)
+
+
+def _windows(
+    stretch: Stretch, *, utility: Utility, crossed: tuple[Meeting, ...], separation_m: float
+) -> Iterator[tuple[float, float]]:
+    """Centre and half-length of what each crossing of a stretch may take, half a piece added."""
+    slack_m = 0.3
+    if shapely.get_dimensions(utility.geometry) == 1:
+        for meeting in crossed:
+            if meeting.run is stretch.run:
+                angle = np.radians(max(meeting.angle_deg, _LEAST_ANGLE_DEG))
+                yield meeting.station_m, separation_m / float(np.sin(angle)) + slack_m
+        return
+    widest_m = _width_m(utility)
+    for part in shapely.get_parts(shapely.intersection(stretch.line, utility.geometry)):
+        if 0 < part.length <= 1.5 * widest_m:
+            middle_m = stretch.run.line.project(part.interpolate(0.5, normalized=True))
+            yield stretch.run.start_station_m + middle_m, part.length / 2 + separation_m / np.sin(np.pi / 3) + slack_m
+
+
+def _width_m(utility: Utility) -> float:
+    """Width of a tolerance area across its length."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(utility.geometry))
+    return float(np.hypot(*np.diff(corners, axis=0).T)[:2].min())
+
+
+def _pieces_of(draft: Draft, stretch: Stretch) -> NDArray[np.int64]:
+    wire = draft.wire
+    own = wire.run_of == next(number for number, run in enumerate(wire.runs) if run is stretch.run)
+    after, before = wire.start_m >= stretch.start_m - 1e-9, wire.end_m <= stretch.end_m + 1e-9
+    return np.flatnonzero(own & (after & before if stretch.start_m < stretch.end_m else after | before))
+
+
+def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding:
+    words, separation_m = draft.wording, draft.settings.utility_separation_m
+    in_zone = stretch.measured < utility.tolerance_m
+    warning = " It lies in the tolerance zone, where only hand digging is safe." if in_zone else ""
+    return Finding(
+        message=f"The {_name(stretch)} runs {words.length(stretch.measured)} beside {_called(utility)} "
+        f"{words.along(stretch)} over {words.length(stretch.length_m)}; {words.length(separation_m)} is required."
+        + warning,
+        remedy="Move the wire away from the buried line, or cross it once, square.",
+        geometry=stretch.line,
+        severity="must_fix" if in_zone else _signal_severity(utility, twisted=stretch.run.twisted),
+        station_m=stretch.station_m,
+        measured=stretch.measured,
+        limit=separation_m,
+        layer="utilities",
+        feature=utility.id,
+    )
+
+
+@rule(
+    "utility-tolerance",
+    theme=_THEME,
+    severity="caution",
+    summary="Within the tolerance zone of a mark only hand tools are used, until the facility is exposed.",
+    basis=_TOLERANCE_BASIS,
+)
+def utility_tolerance(draft: Draft) -> Iterator[Finding]:
+    """Find all wire within the tolerance zones."""
+    utilities, words = draft.site.utilities, draft.wording
+    near = draft.beside_utilities.stretches([utility.tolerance_m for utility in utilities])
+    for utility, stretches in zip(utilities, near, strict=True):
+        for stretch in stretches:
+            zone = words.length(utility.tolerance_m)
+            yield Finding(
+                message=f"Dig by hand {words.along(stretch)}: the {_name(stretch)} lies in the tolerance zone of "
+                f"{_called(utility)}, {zone} each side of the mark.",
+                remedy="Have the marks renewed before digging, expose the facility with hand tools or vacuum, and "
+                "follow the local excavation law.",
+                geometry=stretch.line,
+                station_m=stretch.station_m,
+                measured=stretch.measured,
+                limit=utility.tolerance_m,
+                layer="utilities",
+                feature=utility.id,
+            )
+
+
+def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:
+    """Nothing is coupled by a twisted pair, nor into a line that does not conduct."""
+    return "caution" if twisted or not utility.metallic else "must_fix"
+
+
+def _name(part: Stretch | Meeting) -> str:
+    return "lead-in" if part.run.twisted else "wire"
+
+
+def _called(utility: Utility) -> str:
+    kind = "utility of unknown kind" if utility.kind == "unknown" else f"{utility.kind.replace('_', ' ')} line"
+    return f"{kind} {utility.id}"
+
+
+RULES: Final[tuple[Rule, ...]] = (utility_angle, utility_parallel, utility_tolerance)

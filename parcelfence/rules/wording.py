@@ -1,0 +1,78 @@
+"""How the rules speak: lengths, places and lists in the person's units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from parcelfence.units import UnitSystem, station_label, unit_system
+
+if TYPE_CHECKING:
+    from parcelfence.loop.loop import Run
+    from parcelfence.rules.wire import Stretch
+    from parcelfence.settings import Settings
+
+__all__ = ["Wording"]
+
+_PARTS = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
+_SHORT_M = 1.0
+
+
+@dataclass(frozen=True)
+class Wording:
+    """Writes quantities for a person.
+
+    Parameters
+    ----------
+    settings : Settings
+        Their ``units`` and ``station_format`` are used.
+    several_runs : bool
+        Whether a station must name its run to be found.
+    """
+
+    settings: Settings
+    several_runs: bool = False
+
+    @property
+    def units(self) -> UnitSystem:
+        """Unit system of the person."""
+        return unit_system(self.settings.units)
+
+    def length(self, value_m: float) -> str:
+        """Write a length: centimetres or tenths of a foot."""
+        return self.units.length(value_m, digits=2 if self.settings.units == "metric" else 1)
+
+    def area(self, value_m2: float) -> str:
+        """Write an area: small ones in square metres or square feet."""
+        units = self.units
+        if value_m2 < units.area_m2 / 10:
+            return f"{value_m2 / units.length_m**2:,.1f} sq {units.length_unit}"
+        return units.area(value_m2)
+
+    def speed(self, value_m_per_s: float) -> str:
+        """Write a speed."""
+        return f"{value_m_per_s / self.units.length_m:.1f} {self.units.length_unit}/s"
+
+    def station(self, station_m: float) -> str:
+        """Write a chainage."""
+        return station_label(station_m, style=self.settings.station_format)
+
+    def at(self, run: Run, *, station_m: float) -> str:
+        """Say ``"at station 0+042.0"``, with the run where there are several."""
+        return f"at station {self.station(station_m)}{self._of(run)}"
+
+    def along(self, stretch: Stretch) -> str:
+        """Say between which stations a stretch lies."""
+        if stretch.length_m < _SHORT_M:
+            return self.at(stretch.run, station_m=stretch.station_m)
+        first, last = self.station(stretch.start_m), self.station(stretch.end_m)
+        return f"between stations {first} and {last}{self._of(stretch.run)}"
+
+    def _of(self, run: Run) -> str:
+        return f" of {_PARTS[run.part]} {run.loop_id}" if self.several_runs else ""
+
+
+def listing(words: list[str], *, most: int = 4) -> str:
+    """Write a list with at most so many members."""
+    shown = ", ".join(words[:most])
+    return shown if len(words) <= most else f"{shown} and {len(words) - most} more"
