@@ -1,0 +1,1 @@
+"""Plan to files: layers, GeoPackage, GeoJSON, the map and the sheets that a crew carries."""

@@ -1,0 +1,122 @@
+"""A delivery: one plan with its layers in the systems in which they are handed out; what every writer gets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from parcelfence.errors import CrsError, Fault
+from parcelfence.outputs.tables import chosen, converted, tables
+from parcelfence.site.frame import WGS84, horizontal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
+
+    from parcelfence.planning import Plan
+    from parcelfence.site.provenance import DatumOperation
+
+__all__ = ["Delivery", "delivery"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Delivery:
+    """What is handed out, and in which systems.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    crs : CRS
+        System of the layers: the working CRS, or the one that was asked for.
+    operation : DatumOperation or None
+        How the layers came into `crs`; None for the working CRS.
+    tables : dict of str to GeoDataFrame
+        Every layer in `crs`, in the order of the schema table.
+    layer_names : tuple of str
+        The layers that were asked for; files with one layer each, or with layers by name, hold these.
+    """
+
+    plan: Plan
+    crs: CRS
+    operation: DatumOperation | None
+    tables: dict[str, GeoDataFrame]
+    layer_names: tuple[str, ...]
+
+    @property
+    def layers(self) -> dict[str, GeoDataFrame]:
+        """The layers that were asked for, in `crs`."""
+        return {name: self.tables[name] for name in self.layer_names}
+
+    @cached_property
+    def working(self) -> dict[str, GeoDataFrame]:
+        """Every layer in the working CRS."""
+        return self.tables if self.operation is None else tables(self.plan)
+
+    @cached_property
+    def wgs84(self) -> dict[str, GeoDataFrame]:
+        """Every layer in longitude and latitude on WGS 84."""
+        return converted(self.working, self.plan.site.frame.to_wgs84(), crs=WGS84)
+
+    @property
+    def layers_wgs84(self) -> dict[str, GeoDataFrame]:
+        """The layers that were asked for, on WGS 84."""
+        return {name: self.wgs84[name] for name in self.layer_names}
+
+    @property
+    def plane(self) -> dict[str, GeoDataFrame]:
+        """Every layer in a projected system: `crs` if it is one, else the working CRS."""
+        return self.tables if self.crs.is_projected else self.working
+
+    @property
+    def plane_crs(self) -> CRS:
+        """System of :attr:`plane`."""
+        return self.crs if self.crs.is_projected else self.plan.site.frame.crs
+
+
+def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | str | None = None) -> Delivery:
+    """Prepare a plan for its writers.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    layers : sequence of str, optional
+        Layers to hand out; all of them if left out.
+    dst_crs : CRS or str, optional
+        System to hand them out in; the working CRS if left out.
+
+    Raises
+    ------
+    OutputError
+        If there is no layer of a given name.
+    CrsError
+        If the CRS is none, or is not reached with a known accuracy.
+    """
+    working = tables(plan)
+    names = tuple(chosen(working, layers))
+    if dst_crs is None:
+        return Delivery(plan=plan, crs=plan.site.frame.crs, operation=None, tables=working, layer_names=names)
+    crs = horizontal(_crs(dst_crs))
+    conversion = plan.site.frame.conversion_to(crs, where="CRS of the outputs")
+    carried = converted(working, conversion, crs=crs)
+    return Delivery(plan=plan, crs=crs, operation=conversion.operation, tables=carried, layer_names=names)
+
+
+def _crs(given: CRS | str) -> CRS:
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    try:
+        return CRS.from_user_input(given)
+    except CRSError as error:
+        raise CrsError(
+            Fault(
+                where="CRS of the outputs",
+                found=f"{given!r} is not a CRS ({error})",
+                remedy="write it like EPSG:6535, or give a WKT or PROJ string",
+            )
+        ) from error

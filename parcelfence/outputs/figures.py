@@ -1,0 +1,186 @@
+"""The figures of a plan: lengths, areas, shares and counts, as they stand in the summary and on the worksheet."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from parcelfence.site.frame import geodesic_length_m, horizontal
+
+if TYPE_CHECKING:
+    from parcelfence.planning import Plan
+    from parcelfence.units import UnitSystem
+
+__all__ = ["Figures", "figures", "remarks"]
+
+_LITTLE_LEFT: Final = 0.6
+"""Below this share of free ground the summary says so."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures:
+    """What a plan comes to; lengths in metres, areas in square metres.
+
+    Parameters
+    ----------
+    loop_length_m : float
+        Length of all runs that carry the signal, along the ground.
+    loop_geodesic_length_m : float
+        The same on the ellipsoid, from longitude and latitude (Karney 2013); a check of the working CRS.
+    lead_in_length_m : float
+        Length of the twisted pairs along the ground.
+    conductor_length_m : float
+        Length of single conductor over all legs, slack and twist included.
+    parcel_area_m2, allowed_area_m2, enclosed_area_m2 : float
+        Property; what the setbacks leave of it; what the loop encloses, keep-outs taken off.
+    roam_area_m2, signal_area_m2, core_area_m2 : float
+        Zones, by the exact field.
+    buffer_area_m2 : float
+        What would be left free if the signal were a plain strip as wide as the reach: shown for comparison.
+    legs, splices, crossings, stations, flags : int
+        Counts.
+    """
+
+    loop_length_m: float
+    loop_geodesic_length_m: float
+    lead_in_length_m: float
+    conductor_length_m: float
+    parcel_area_m2: float
+    allowed_area_m2: float
+    enclosed_area_m2: float
+    roam_area_m2: float
+    signal_area_m2: float
+    core_area_m2: float
+    buffer_area_m2: float
+    legs: int
+    splices: int
+    crossings: int
+    stations: int
+    flags: int
+
+    @property
+    def roam_share_of_enclosed(self) -> float:
+        """Share of the enclosed ground on which the animal is free."""
+        return self.roam_area_m2 / self.enclosed_area_m2 if self.enclosed_area_m2 else 0.0
+
+    @property
+    def buffer_share_of_enclosed(self) -> float:
+        """The same share if the signal were a plain strip."""
+        return self.buffer_area_m2 / self.enclosed_area_m2 if self.enclosed_area_m2 else 0.0
+
+    @property
+    def enclosed_share_of_allowed(self) -> float:
+        """Share of the ground that the setbacks leave which the loop encloses."""
+        return self.enclosed_area_m2 / self.allowed_area_m2 if self.allowed_area_m2 else 0.0
+
+
+def figures(plan: Plan) -> Figures:
+    """Work out the figures of a plan."""
+    loop, take_off = plan.loop, plan.take_off
+    enclosed = loop.enclosed
+    wires = shapely.union_all([run.line for run in loop.signal_runs])
+    return Figures(
+        loop_length_m=sum(run.line.length for run in loop.signal_runs),
+        loop_geodesic_length_m=_geodesic_length_m(plan),
+        lead_in_length_m=sum(run.line.length for run in loop.runs if run.twisted),
+        conductor_length_m=take_off.sequence.conductor_length_m,
+        parcel_area_m2=plan.site.parcel.area,
+        allowed_area_m2=loop.allowed.area,
+        enclosed_area_m2=enclosed.area,
+        roam_area_m2=plan.zones.roam.area,
+        signal_area_m2=plan.zones.signal.area,
+        core_area_m2=plan.zones.core.area,
+        buffer_area_m2=enclosed.difference(wires.buffer(plan.zones.receiver.reach_m)).area,
+        legs=len(take_off.sequence.legs),
+        splices=len(take_off.sequence.splices),
+        crossings=len(plan.crossings),
+        stations=len(take_off.stations),
+        flags=len(take_off.flags),
+    )
+
+
+def remarks(plan: Plan, found: Figures, *, units: UnitSystem) -> tuple[str, ...]:
+    """Say what a reader may not expect.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    found : Figures
+        Its figures.
+    units : UnitSystem
+        Units to speak in.
+
+    Returns
+    -------
+    tuple of str
+        Whole sentences; most important first.
+    """
+    return tuple(
+        sentence
+        for sentence in (
+            _unmarked(plan),
+            _free_ground(found, units),
+            _drop_at_the_buffer(found),
+            _beyond_the_model(plan),
+            _ground_scale(plan),
+        )
+        if sentence
+    )
+
+
+def _unmarked(plan: Plan) -> str:
+    if plan.site.utilities:
+        return ""
+    return "No locate marks were given: this plan knows nothing of what is buried. Have the utilities located first."
+
+
+def _free_ground(found: Figures, units: UnitSystem) -> str:
+    share = found.roam_share_of_enclosed
+    if not found.roam_area_m2:
+        return "The receiver reacts on all of the enclosed ground: nothing is left to roam. Choose a smaller reach."
+    text = f"{share:.0%} of the enclosed ground, {units.area(found.roam_area_m2)}, is free to roam"
+    return f"Only {text}; a smaller reach frees more." if share < _LITTLE_LEFT else f"{text}."
+
+
+def _drop_at_the_buffer(found: Figures) -> str:
+    missing = found.buffer_share_of_enclosed - found.roam_share_of_enclosed
+    if missing < 0.02:  # noqa: PLR2004
+        return ""
+    return (
+        f"A plain strip as wide as the reach would leave {found.buffer_share_of_enclosed:.0%} free: inside a closed "
+        "loop the signal reaches farther than beside a lone wire."
+    )
+
+
+def _beyond_the_model(plan: Plan) -> str:
+    if not plan.circuit.ground_matters:
+        return ""
+    return (
+        "On a property of this size currents induced in the ground begin to alter the signal far from the wire and the "
+        "impedance of the loop; the computation leaves them out. Set the level by walking, and calibrate."
+    )
+
+
+def _ground_scale(plan: Plan) -> str:
+    if plan.site.frame.scale == 1.0:
+        return ""
+    return (
+        f"Lengths are ground lengths at the given elevation (scale {plan.site.frame.scale:.8f}); lengths on the "
+        "ellipsoid are shorter by that factor."
+    )
+
+
+def _geodesic_length_m(plan: Plan) -> float:
+    """Length of the signal runs on the ellipsoid of the frame's own datum."""
+    base = horizontal(plan.site.frame.crs).geodetic_crs
+    if base is None:
+        return math.nan
+    base = base.to_2d()
+    conversion = plan.site.frame.conversion_to(base)
+    lines = [shapely.get_coordinates(run.line) for run in plan.loop.signal_runs]
+    return sum(geodesic_length_m(np.asarray(conversion.coordinates(line)), crs=base) for line in lines)

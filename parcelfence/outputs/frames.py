@@ -1,0 +1,244 @@
+"""From GeoDataFrame to GeoDataFrame: loops, zones and flags of many parcels at once, with their index and CRS kept.
+
+Every row of the parcels is planned as a property of its own; the others are its neighbours.  The same functions stand
+behind the sub-commands of ``fio``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from parcelfence.errors import CrsError, Fault, InputError, ParcelFenceError, near_matches
+from parcelfence.inputs.raw import tidy_attributes
+from parcelfence.inputs.repair import ROLE_DIMENSIONS, repaired
+from parcelfence.inputs.source import Source
+from parcelfence.inputs.table import Record, Table
+from parcelfence.planning import plan
+from parcelfence.settings import Settings
+from parcelfence.site.frame import horizontal
+from parcelfence.site.reading import site_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from geopandas import GeoDataFrame
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.planning import Plan
+
+__all__ = ["flags", "flags_of", "loops", "loops_of", "table_of", "zones", "zones_of"]
+
+Rows = list[tuple[dict[str, Any], "BaseGeometry | None"]]
+
+_LOOP_TYPES: Final = {
+    "status": "str",
+    "remark": "str",
+    "loop_m": "float64",
+    "enclosed_m2": "float64",
+    "roam_m2": "float64",
+    "must_fix": "int64",
+}
+_ZONE_TYPES: Final = {"kind": "str", "area_m2": "float64"}
+_FLAG_TYPES: Final = {"flag": "int64", "station_m": "float64", "removal_round": "int64"}
+
+
+def loops(parcels: GeoDataFrame, settings: Settings | None = None, **layers: GeoDataFrame | None) -> GeoDataFrame:
+    """Design a loop on every parcel.
+
+    Parameters
+    ----------
+    parcels : GeoDataFrame
+        One property a row, with a CRS; nothing in it is changed.
+    settings : Settings, optional
+        Defaults where left out.
+    **layers : GeoDataFrame
+        Other layers by role: ``buildings``, ``marks``, ``keep_outs`` and so on, each with its CRS.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row for every row of `parcels`, with its index, in its CRS: the single loops as a MultiLineString with
+        status (``planned`` or ``refused``), remark (the reason where there is none), loop_m, enclosed_m2, roam_m2 and
+        must_fix (number of conflicts that must be fixed).  Lengths and areas are metres on the ground.
+
+    Raises
+    ------
+    CrsError
+        If a table has no CRS.
+    InputError
+        If a role is not known.
+    """
+    return loops_of(_tables(parcels, layers), settings, index=parcels.index)
+
+
+def zones(parcels: GeoDataFrame, settings: Settings | None = None, **layers: GeoDataFrame | None) -> GeoDataFrame:
+    """Compute roam, signal and core zones of every parcel; arguments and errors as for :func:`loops`.
+
+    Returns
+    -------
+    GeoDataFrame
+        Up to three rows for a parcel, which share its index; kind and area_m2.  A parcel without a loop has none.
+    """
+    return zones_of(_tables(parcels, layers), settings, index=parcels.index)
+
+
+def flags(parcels: GeoDataFrame, settings: Settings | None = None, **layers: GeoDataFrame | None) -> GeoDataFrame:
+    """Place the flags of every parcel; arguments and errors as for :func:`loops`.
+
+    Returns
+    -------
+    GeoDataFrame
+        A row for every flag, with the index of its parcel; flag, station_m and removal_round.
+    """
+    return flags_of(_tables(parcels, layers), settings, index=parcels.index)
+
+
+def loops_of(
+    tables: Sequence[Table], settings: Settings | None = None, *, index: pd.Index | None = None
+) -> GeoDataFrame:
+    """Do as :func:`loops` does, for tables of :mod:`parcelfence.inputs`, the parcels first."""
+    return _frame(tables, settings, index=index, rows=_loop_rows, types=_LOOP_TYPES)
+
+
+def zones_of(
+    tables: Sequence[Table], settings: Settings | None = None, *, index: pd.Index | None = None
+) -> GeoDataFrame:
+    """Do as :func:`zones` does, for tables of :mod:`parcelfence.inputs`, the parcels first."""
+    return _frame(tables, settings, index=index, rows=_zone_rows, types=_ZONE_TYPES)
+
+
+def flags_of(
+    tables: Sequence[Table], settings: Settings | None = None, *, index: pd.Index | None = None
+) -> GeoDataFrame:
+    """Do as :func:`flags` does, for tables of :mod:`parcelfence.inputs`, the parcels first."""
+    return _frame(tables, settings, index=index, rows=_flag_rows, types=_FLAG_TYPES)
+
+
+def table_of(frame: GeoDataFrame, role: str) -> Table:
+    """Make the table of a role out of a GeoDataFrame, repaired as a file would be.
+
+    Raises
+    ------
+    CrsError
+        If it has no CRS.
+    """
+    if frame.crs is None:
+        raise CrsError(
+            Fault(where=role, found="the table has no CRS", must="it must state one", remedy="set it with set_crs()")
+        )
+    columns = [name for name in frame.columns if name != frame.geometry.name]
+    values = [frame[name].tolist() for name in columns]
+    results = [repaired(geometry, dimensions=ROLE_DIMENSIONS[role]) for geometry in frame.geometry]
+    attributes = [dict(zip(columns, row, strict=True)) for row in zip(*values, strict=True)] or [{}] * len(frame)
+    records = tuple(
+        Record(position=position, geometry=result.geometry, attributes=tidy_attributes(attributes[position]))
+        for position, result in enumerate(results)
+        if result.geometry is not None
+    )
+    repairs = tuple(
+        Fault(where=role, feature=str(position + 1), found=note)
+        for position, result in enumerate(results)
+        for note in (*result.notes, *([result.fault] if result.fault else []))
+    )
+    return Table(
+        source=Source(role=role, path=Path(role)),
+        crs=horizontal(frame.crs),
+        records=records,
+        repairs=repairs,
+        fields=tuple(map(str, columns)),
+        crs_origin="table",
+        features=len(frame),
+    )
+
+
+def _tables(parcels: GeoDataFrame, layers: dict[str, GeoDataFrame | None]) -> list[Table]:
+    unknown = [role for role in layers if role not in ROLE_DIMENSIONS or role == "parcels"]
+    if unknown:
+        roles = set(ROLE_DIMENSIONS) - {"parcels"}
+        raise InputError(
+            Fault(where="layers", found=f"there is no role {role!r}", remedy=near_matches(role, roles))
+            for role in unknown
+        )
+    given = {role: frame for role, frame in layers.items() if frame is not None}
+    return [table_of(parcels, "parcels"), *(table_of(frame, role) for role, frame in given.items())]
+
+
+def _frame(
+    tables: Sequence[Table],
+    settings: Settings | None,
+    *,
+    index: pd.Index | None,
+    rows: Callable[[Plan | None, str], Rows],
+    types: dict[str, str],
+) -> GeoDataFrame:
+    parcels = tables[0]
+    places: list[int] = []
+    records: list[dict[str, Any]] = []
+    geometries: list[BaseGeometry | None] = []
+    for position, finished, reason in _plans(tables, settings or Settings()):
+        conversion = finished.site.frame.conversion_to(parcels.crs) if finished is not None else None
+        for record, geometry in rows(finished, reason):
+            places.append(position)
+            records.append(record)
+            geometries.append(
+                conversion.geometry(geometry) if conversion is not None and geometry is not None else None
+            )
+    labels = index if index is not None else pd.RangeIndex(parcels.features)
+    columns = {name: pd.Series([record[name] for record in records], dtype=dtype) for name, dtype in types.items()}
+    shapes = geopandas.GeoSeries(geometries, crs=parcels.crs)
+    made = geopandas.GeoDataFrame(columns, geometry=shapes, crs=parcels.crs)
+    return made.set_axis(labels.take(np.array(places, dtype=np.intp)), axis=0)
+
+
+def _plans(tables: Sequence[Table], settings: Settings) -> Iterator[tuple[int, Plan | None, str]]:
+    """Yield place, plan and reason for every row of the parcels, also for those that no plan can be made of."""
+    parcels = tables[0]
+    usable = {record.position: record for record in parcels.records}
+    left_out = {repair.feature: repair.found for repair in parcels.repairs}
+    for position in range(parcels.features):
+        if position not in usable:
+            yield position, None, left_out.get(str(position + 1), "its geometry cannot be used")
+            continue
+        try:
+            yield position, plan(site_of([usable[position]], tables, settings=settings), settings), ""
+        except ParcelFenceError as error:
+            yield position, None, str(error)
+
+
+def _loop_rows(finished: Plan | None, reason: str) -> Rows:
+    if finished is None:
+        nothing = {"loop_m": np.nan, "enclosed_m2": np.nan, "roam_m2": np.nan, "must_fix": 0}
+        return [({"status": "refused", "remark": reason, **nothing}, None)]
+    lines = shapely.MultiLineString([run.line for run in finished.loop.signal_runs])
+    record = {
+        "status": "planned",
+        "remark": "",
+        "loop_m": lines.length,
+        "enclosed_m2": finished.loop.enclosed.area,
+        "roam_m2": finished.zones.roam.area,
+        "must_fix": sum(conflict.severity == "must_fix" for conflict in finished.conflicts),
+    }
+    return [(record, lines)]
+
+
+def _zone_rows(finished: Plan | None, _reason: str) -> Rows:
+    if finished is None:
+        return []
+    found = finished.zones
+    kinds: Iterable[tuple[str, BaseGeometry]] = (("roam", found.roam), ("signal", found.signal), ("core", found.core))
+    return [({"kind": kind, "area_m2": zone.area}, zone) for kind, zone in kinds if not zone.is_empty]
+
+
+def _flag_rows(finished: Plan | None, _reason: str) -> Rows:
+    if finished is None:
+        return []
+    return [
+        ({"flag": flag.flag, "station_m": flag.station_m, "removal_round": flag.removal_round}, flag.point)
+        for flag in finished.take_off.flags
+    ]

@@ -1,0 +1,173 @@
+"""Stored styles for desktop GIS: one QML document per layer, from the same palette as the map.
+
+A rule per kind of feature; where a layer may hold several types of geometry, a rule per kind and type, because a
+symbol draws only its own type.  QML is the open XML of QGIS; symbols use its ``prop`` form, which old and new
+versions read.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.layers import layer_schema
+from parcelfence.outputs.escaping import xml_text
+from parcelfence.outputs.style import INK, STYLE_COLUMN, layer_styles
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from parcelfence.outputs.style import Style
+
+__all__ = ["layer_qml"]
+
+_MM_PER_PX: Final = 25.4 / 96
+_HIGHLIGHT_PX: Final = 9.0
+_HIGHLIGHT_OPACITY: Final = 0.35
+_SYMBOL_OF: Final = {"Point": "marker", "LineString": "line", "Polygon": "fill"}
+_EXPRESSION_TYPE: Final = {"Point": "Point", "LineString": "Line", "Polygon": "Polygon"}
+_SHAPES: Final = {
+    "": "circle",
+    "circle": "circle",
+    "square": "square",
+    "diamond": "diamond",
+    "triangle": "triangle",
+    "hexagon": "hexagon",
+    "pennant": "filled_arrowhead",
+    "tick": "circle",
+}
+_LABELS: Final = {"flags": "flag", "stations": "label", "wire": "leg", "crossings": "kind", "parcel": "parcel_id"}
+"""Column that labels a feature, for the layers that carry labels."""
+
+
+def layer_qml(name: str) -> str:
+    """Make the style document of a layer.
+
+    Parameters
+    ----------
+    name : str
+        Name of the layer.
+
+    Returns
+    -------
+    str
+        QML, the same for every plan.
+    """
+    geometry = layer_schema(name).geometry
+    types = ("Polygon", "LineString", "Point") if geometry == "Unknown" else (geometry,)
+    rules, symbols = [], []
+    for number, (label, condition, symbol) in enumerate(_rules(name, types=types)):
+        rules.append(
+            f'<rule key="{name}-{number}" symbol="{number}" label="{xml_text(label)}" filter="{xml_text(condition)}"/>'
+        )
+        symbols.append(symbol.replace("NUMBER", str(number)))
+    return (
+        "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
+        f'<qgis version="3.22.0" styleCategories="Symbology|Labeling" labelsEnabled="{int(name in _LABELS)}">\n'
+        '<renderer-v2 type="RuleRenderer" symbollevels="0" enableorderby="0" forceraster="0">\n'
+        f'<rules key="{name}">{"".join(rules)}</rules>\n<symbols>{"".join(symbols)}</symbols>\n</renderer-v2>\n'
+        f"{_labelling(name)}</qgis>\n"
+    )
+
+
+def _rules(name: str, *, types: tuple[str, ...]) -> Iterator[tuple[str, str, str]]:
+    """Yield label, condition and symbol of every rule."""
+    column = STYLE_COLUMN.get(name, "")
+    styles = layer_styles(name)
+    for geometry in types:
+        of_type = f"geometry_type($geometry) = '{_EXPRESSION_TYPE[geometry]}'" if len(types) > 1 else ""
+        for value, style in styles.items():
+            of_kind = f"\"{column}\" = '{value}'" if value else _none_of(column, styles)
+            condition = " AND ".join(part for part in (of_kind, of_type) if part) or "TRUE"
+            yield style.title, condition, _symbol(style, geometry=geometry)
+
+
+def _none_of(column: str, styles: Mapping[str, Style]) -> str:
+    if not column:
+        return ""
+    named = ", ".join(f"'{value}'" for value in styles if value)
+    return f"coalesce(\"{column}\", '') NOT IN ({named})"
+
+
+def _symbol(style: Style, *, geometry: str) -> str:
+    kind = _SYMBOL_OF[geometry]
+    layers = {"marker": _marker, "line": _line, "fill": _fill}[kind](style)
+    return f'<symbol type="{kind}" name="NUMBER" alpha="1" clip_to_extent="1" force_rhr="0">{layers}</symbol>'
+
+
+def _marker(style: Style) -> str:
+    return _layer(
+        "SimpleMarker",
+        name=_SHAPES[style.marker],
+        color=_rgba(style.fill or style.stroke, style.fill_opacity or 1.0),
+        outline_color=_rgba(style.stroke or INK, 1.0),
+        outline_width=_mm(style.width_px),
+        outline_width_unit="MM",
+        size=_mm(style.size_px or 8.0),
+        size_unit="MM",
+    )
+
+
+def _line(style: Style) -> str:
+    if style.marker:  # what is drawn as a mark elsewhere must not hide the line that it lies on
+        return _line_layer(style.fill or INK, width_px=_HIGHLIGHT_PX, opacity=_HIGHLIGHT_OPACITY)
+    halo = _line_layer(style.halo, width_px=style.width_px + 2.0) if style.halo else ""
+    colour = style.stroke or INK
+    return halo + _line_layer(colour, width_px=style.width_px, dash_px=style.dash_px, opacity=style.stroke_opacity)
+
+
+def _line_layer(colour: str, *, width_px: float, dash_px: tuple[float, ...] = (), opacity: float = 1.0) -> str:
+    return _layer(
+        "SimpleLine",
+        line_color=_rgba(colour, opacity),
+        line_width=_mm(width_px),
+        line_width_unit="MM",
+        line_style="solid",
+        capstyle="flat",
+        joinstyle="round",
+        use_custom_dash="1" if dash_px else "0",
+        customdash=";".join(_mm(length) for length in dash_px) or "5;2",
+        customdash_unit="MM",
+    )
+
+
+def _fill(style: Style) -> str:
+    flat = style.marker or not style.fill
+    opacity = 0.15 if style.marker else style.fill_opacity
+    colour = style.fill or style.stroke or INK
+    area = _layer(
+        "SimpleFill",
+        color=_rgba(colour, opacity),
+        style="no" if flat and not style.marker else "solid",
+        outline_style="no",
+    )
+    return area + _line(style)
+
+
+def _layer(symbol_class: str, **properties: str) -> str:
+    props = "".join(f'<prop k="{key}" v="{xml_text(value)}"/>' for key, value in properties.items())
+    return f'<layer class="{symbol_class}" enabled="1" pass="0" locked="0">{props}</layer>'
+
+
+def _mm(length_px: float) -> str:
+    return f"{length_px * _MM_PER_PX:.3f}"
+
+
+def _rgba(colour: str, opacity: float) -> str:
+    red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return f"{red},{green},{blue},{round(255 * opacity)}"
+
+
+def _labelling(name: str) -> str:
+    if name not in _LABELS:
+        return ""
+    ink = _rgba(INK, 1.0)
+    return (
+        '<labeling type="simple"><settings calloutType="simple">'
+        f'<text-style fieldName="{_LABELS[name]}" isExpression="0" fontFamily="Sans Serif" fontSize="8"'
+        f' fontSizeUnit="Point" textColor="{ink}" textOpacity="1" namedStyle="Regular">'
+        '<text-buffer bufferDraw="1" bufferSize="0.6" bufferSizeUnits="MM" bufferColor="255,255,255,230"/>'
+        "</text-style>"
+        '<placement placement="0" dist="1" distUnits="MM" priority="5"/>'
+        '<rendering scaleVisibility="0" drawLabels="1" obstacle="0"/>'
+        "</settings></labeling>\n"
+    )

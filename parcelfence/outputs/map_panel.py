@@ -1,0 +1,188 @@
+"""The sheet beside the map: title, figures, cautions, the list of conflicts and the legend, as HTML."""
+
+from __future__ import annotations
+
+from itertools import starmap
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.outputs.cautions import CAUTIONS
+from parcelfence.outputs.escaping import html_text
+from parcelfence.outputs.map_symbols import legend_key
+from parcelfence.outputs.style import style_of, tolerance_style
+from parcelfence.rules.conflict import SEVERITIES
+from parcelfence.units import station_label, unit_system
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from parcelfence.outputs.map_features import Drawn
+    from parcelfence.planning import Plan
+
+__all__ = ["figures", "panel"]
+
+_GROUPS: Final[dict[str, tuple[str, ...]]] = {
+    "Wire and signal": ("wire", "zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
+    "Buried lines": ("utilities", "tolerance"),
+    "Land": (
+        "parcel", "neighbours", "buildings", "doors", "metal", "hardscape", "roads", "water", "easements", "keep_outs",
+        "wanted_area", "open_sides",
+    ),
+}  # fmt: skip
+_SEVERITY_WORDS: Final = {
+    "must_fix": ("must fix", "must fix"),
+    "caution": ("caution", "cautions"),
+    "note": ("note", "notes"),
+}
+"""One of them, and several."""
+
+
+def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
+    """Write the sheet.
+
+    Parameters
+    ----------
+    plan : Plan
+        A finished plan.
+    drawn : sequence of Drawn
+        Drawn layers, which the legend lists.
+
+    Returns
+    -------
+    str
+        HTML of one ``aside`` element; all text of unknown origin in it is escaped.
+    """
+    return (
+        '<aside id="sheet" aria-label="Plan sheet">'
+        f"{_head(plan)}"
+        '<div id="sheet-body"><nav aria-label="Parts of the sheet">'
+        '<button type="button" data-part="conflicts">Conflicts</button>'
+        '<button type="button" data-part="finder">Station</button>'
+        '<button type="button" data-part="legend">Layers</button></nav>'
+        f"{_figures(plan)}{_cautions()}{_conflicts(plan)}{_finder(plan)}{_legend(drawn)}"
+        "<footer><p>Opens without a connection: everything is in this one file.</p></footer>"
+        "</div></aside>"
+    )
+
+
+def figures(plan: Plan) -> tuple[tuple[str, str], ...]:
+    """Name the key figures of a plan, in the person's units."""
+    units = unit_system(plan.settings.units)
+    counts = _severity_counts(plan)
+    return (
+        ("Enclosed", units.area(plan.loop.enclosed.area)),
+        ("Loop length", units.length(sum(run.line.length for run in plan.loop.signal_runs))),
+        ("Reach", units.length(plan.settings.reach_m)),
+        ("Wire to pull", units.length(plan.take_off.sequence.conductor_length_m)),
+        ("Flags", f"{len(plan.take_off.flags)}"),
+        ("Must fix", f"{counts['must_fix']}"),
+    )
+
+
+def _head(plan: Plan) -> str:
+    parcel = f"<p>Parcel <bdi>{html_text(plan.site.parcel_id)}</bdi></p>" if plan.site.parcel_id else ""
+    return (
+        '<header id="sheet-head">'
+        '<div><p class="kicker">Boundary wire plan</p>'
+        f"<h1><bdi>{html_text(plan.site.name or 'Property')}</bdi></h1>{parcel}"
+        f'<p class="first-caution">{html_text(CAUTIONS[0].order)}</p></div>'
+        '<button type="button" id="sheet-toggle" aria-expanded="true" aria-controls="sheet-body" '
+        'aria-label="Plan sheet">'
+        '<svg class="wide-only" viewBox="0 0 24 24" aria-hidden="true"><path d="M15 5l-7 7 7 7"/></svg>'
+        '<span class="narrow-only">Details</span></button>'
+        "</header>"
+    )
+
+
+def _figures(plan: Plan) -> str:
+    pairs = "".join(
+        f"<div{' class=alarm' if name == 'Must fix' and value != '0' else ''}><dt>{name}</dt><dd>{value}</dd></div>"
+        for name, value in figures(plan)
+    )
+    return f'<dl class="figures">{pairs}</dl>'
+
+
+def _cautions() -> str:
+    items = "".join(
+        f"<li><details><summary>{html_text(caution.order)}</summary>{html_text(caution.meaning)}</details></li>"
+        for caution in CAUTIONS
+    )
+    return f'<section class="cautions" aria-label="Cautions"><h2>Before anyone digs</h2><ol>{items}</ol></section>'
+
+
+def _severity_counts(plan: Plan) -> dict[str, int]:
+    return {severity: sum(row.severity == severity for row in plan.conflicts) for severity in SEVERITIES}
+
+
+def _conflicts(plan: Plan) -> str:
+    counts = _severity_counts(plan)
+    ranked = sorted(
+        enumerate(plan.conflicts),
+        key=lambda pair: (
+            SEVERITIES.index(pair[1].severity),
+            float("inf") if pair[1].station_m is None else pair[1].station_m,
+            pair[0],
+        ),
+    )
+    if not ranked:
+        return '<section class="conflicts"><h2>Conflicts</h2><p class="none">None found.</p></section>'
+    tally = " · ".join(f"{count} {_SEVERITY_WORDS[severity][count > 1]}" for severity, count in counts.items() if count)
+    rows = "".join(_conflict(plan, number) for number, _ in ranked)
+    return (
+        f'<section class="conflicts" aria-label="Conflicts"><h2>Conflicts <span>{tally}</span></h2>'
+        f'<ol id="conflict-list">{rows}</ol></section>'
+    )
+
+
+def _conflict(plan: Plan, number: int) -> str:
+    row = plan.conflicts[number]
+    style = style_of("conflicts", value=row.severity)
+    station = "" if row.station_m is None else f" · {station_label(row.station_m, style=plan.settings.station_format)}"
+    return (
+        f'<li class="{row.severity}"><button type="button" data-conflict="{number}">{legend_key(style)}'
+        f'<span class="what"><span class="severity">{style.title}{html_text(station)}</span>'
+        f"<bdi>{html_text(row.message)}</bdi>"
+        f'<span class="remedy"><bdi>{html_text(row.remedy)}</bdi></span></span></button></li>'
+    )
+
+
+def _finder(plan: Plan) -> str:
+    example = station_label(40.0, style=plan.settings.station_format)
+    return (
+        '<section class="finder"><h2><label for="station-text">Find a station</label></h2><form id="station-form">'
+        '<select id="station-loop" aria-label="Loop"></select>'
+        f'<input id="station-text" placeholder="{example}" autocomplete="off">'
+        '<button type="submit">Show</button><output id="station-answer"></output></form></section>'
+    )
+
+
+def _legend(drawn: Iterable[Drawn]) -> str:
+    entries = list(drawn)
+    sections = {
+        "Conflicts": [entry for severity in SEVERITIES for entry in entries if entry.key == f"conflicts-{severity}"],
+        **{title: [e for layer in layers for e in entries if e.layer == layer] for title, layers in _GROUPS.items()},
+    }
+    body = "".join(
+        f"<fieldset><legend>{title}</legend><ul>{_entries(group)}</ul></fieldset>"
+        for title, group in sections.items()
+        if group
+    )
+    return f'<section class="legend" aria-label="Legend and layers"><h2>Layers</h2>{body}</section>'
+
+
+def _entries(group: Sequence[Drawn]) -> str:
+    """List what one switch governs once, however many drawn layers are behind it."""
+    switches: dict[str, list[Drawn]] = {}
+    for entry in group:
+        switches.setdefault(entry.switch, []).append(entry)
+    return "".join(starmap(_entry, switches.items()))
+
+
+def _entry(switch: str, behind: Sequence[Drawn]) -> str:
+    style = behind[0].style if len(behind) == 1 or switch != "tolerance" else tolerance_style("")
+    title = "Tolerance zones: dig by hand" if switch == "tolerance" else style.title
+    number = sum(entry.count for entry in behind)
+    count = f'<span class="count">{number}</span>' if number > 1 else ""
+    return (
+        f'<li><label><input type="checkbox" checked data-layer="{switch}">{legend_key(style)}'
+        f"<span>{html_text(title)}</span>{count}</label></li>"
+    )

@@ -1,0 +1,49 @@
+"""Points to set out, in the order of surveyors: point, northing, easting, elevation, description.
+
+No header line, as data collectors expect it; system and unit stand in ``summary.json``.  The elevation is left
+empty: a plan knows none, and a zero would be taken for one.
+"""
+
+from __future__ import annotations
+
+import csv
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.outputs.escaping import csv_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from shapely import Point
+
+    from parcelfence.outputs.delivery import Delivery
+
+__all__ = ["NAME", "ORDER", "write"]
+
+NAME: Final = "stakeout.csv"
+ORDER: Final = ("point", "northing", "easting", "elevation", "description")
+DECIMALS: Final = 3
+
+
+def write(delivery: Delivery, folder: Path) -> None:
+    """Write ``stakeout.csv``: the stations of the wire, then crossings, splices, transmitter and flags."""
+    with (folder / NAME).open("w", encoding="utf-8", newline="") as file:
+        rows = csv.writer(file)
+        for number, (point, description) in enumerate(_points(delivery), start=1):
+            northing, easting = f"{point.y:.{DECIMALS}f}", f"{point.x:.{DECIMALS}f}"
+            rows.writerow((number, northing, easting, "", csv_text(" ".join(description.split()))))
+
+
+def _points(delivery: Delivery) -> Iterator[tuple[Point, str]]:
+    plan, tables = delivery.plan, delivery.plane
+    for station, point in zip(plan.take_off.stations, tables["stations"].geometry, strict=True):
+        yield point, f"WIRE {station.loop_id} {station.label} {station.point_kind}"
+    for crossing, point in zip(plan.crossings, tables["crossings"].geometry, strict=True):
+        yield point, f"CROSSING {crossing.kind} {crossing.crosses} on {crossing.loop_id} at {crossing.station_m:.2f} m"
+    for splice, point in zip(plan.take_off.sequence.splices, tables["splices"].geometry, strict=True):
+        yield point, f"SPLICE {splice.id} on {splice.loop_id} at {splice.station_m:.2f} m"
+    for point in tables["transmitter"].geometry:
+        yield point, "TRANSMITTER"
+    for flag, point in zip(plan.take_off.flags, tables["flags"].geometry, strict=True):
+        yield point, f"FLAG {flag.flag} of {flag.loop_id} round {flag.removal_round}"

@@ -1,0 +1,262 @@
+"""The layers of a plan as tables: exact columns, exact types, right even when empty.
+
+Every output reads its layers from here, and what a layer holds is said in :mod:`parcelfence.layers` alone.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from parcelfence.errors import CrsError, Fault, OutputError, near_matches
+from parcelfence.layers import LAYERS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.layers import LayerSchema
+    from parcelfence.planning import Plan
+    from parcelfence.site.feature import Feature
+    from parcelfence.site.frame import Conversion
+
+__all__ = ["chosen", "converted", "tables"]
+
+Row = tuple[Any, ...]
+"""Values of the columns in the order of the schema, and last the geometry."""
+
+_DTYPES: Final = {"text": "str", "real": "float64", "integer": "int64", "boolean": "bool"}
+
+
+def tables(plan: Plan) -> dict[str, GeoDataFrame]:
+    """Make the table of every layer.
+
+    Parameters
+    ----------
+    plan : Plan
+        A finished plan.
+
+    Returns
+    -------
+    dict of str to GeoDataFrame
+        By layer name, in the order of :data:`parcelfence.layers.LAYERS`, in the working CRS.  A layer without
+        features is there too, with its columns and their types.
+    """
+    crs = plan.site.frame.crs
+    return {schema.name: _table(schema, _ROWS[schema.name](plan), crs=crs) for schema in LAYERS}
+
+
+def converted(layers: Mapping[str, GeoDataFrame], conversion: Conversion, *, crs: CRS) -> dict[str, GeoDataFrame]:
+    """Carry tables into another CRS by one stated datum operation.
+
+    Parameters
+    ----------
+    layers : mapping of str to GeoDataFrame
+        Tables in the working CRS.
+    conversion : Conversion
+        Way into `crs`, from :meth:`parcelfence.site.frame.LocalFrame.conversion_to`.
+    crs : CRS
+        The CRS of the result.
+
+    Returns
+    -------
+    dict of str to GeoDataFrame
+        New tables; the given ones are left as they are.
+
+    Raises
+    ------
+    CrsError
+        If a coordinate lies where `crs` is not defined.
+    """
+    carried = {}
+    for name, table in layers.items():
+        geometries = conversion.geometries(np.asarray(table.geometry.array, dtype=object))
+        if not np.isfinite(shapely.get_coordinates(geometries)).all():
+            raise CrsError(
+                Fault(
+                    where=f"layer {name}",
+                    found=f"coordinates lie where {crs.name} is not defined",
+                    must="the CRS of the outputs must be made for the place of the property",
+                    remedy="choose another one, or leave it out to get the working CRS",
+                )
+            )
+        carried[name] = table.set_geometry(geopandas.GeoSeries(geometries, index=table.index, crs=crs), crs=crs)
+    return carried
+
+
+def chosen(layers: Mapping[str, GeoDataFrame], names: Iterable[str] | None) -> dict[str, GeoDataFrame]:
+    """Keep the layers of the given names, in their own order; None keeps all.
+
+    Raises
+    ------
+    OutputError
+        With every name that is no layer.
+    """
+    if names is None:
+        return dict(layers)
+    wanted = list(names)
+    faults = [
+        Fault(where="layers", found=f"there is no layer {name!r}", remedy=near_matches(name, layers))
+        for name in wanted
+        if name not in layers
+    ]
+    if faults:
+        raise OutputError(faults)
+    return {name: table for name, table in layers.items() if name in wanted}
+
+
+def _table(schema: LayerSchema, rows: Iterable[Row], *, crs: CRS) -> GeoDataFrame:
+    listed = list(rows)
+    columns: dict[str, Any] = {
+        column.name: pd.Series([row[place] for row in listed], dtype=_DTYPES[column.dtype])
+        for place, column in enumerate(schema.columns)
+    }
+    geometry = geopandas.GeoSeries([row[-1] for row in listed], crs=crs)
+    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=crs)
+
+
+def _features(role: str) -> Callable[[Plan], list[Row]]:
+    def rows(plan: Plan) -> list[Row]:
+        features: tuple[Feature, ...] = getattr(plan.site, role)
+        return [(feature.id, feature.kind, feature.source_id, feature.geometry) for feature in features]
+
+    return rows
+
+
+def _parcel(plan: Plan) -> list[Row]:
+    return [(plan.site.parcel_id, plan.site.parcel.area, plan.site.parcel)]
+
+
+def _wanted_area(plan: Plan) -> list[Row]:
+    area = plan.site.wanted_area
+    if area is None:
+        return []
+    files = [record.name for record in plan.site.provenance.inputs if record.role == "wanted_area"]
+    return [("wanted_area", "wanted_area", " ".join(files), area)]
+
+
+def _utilities(plan: Plan) -> list[Row]:
+    return [
+        (
+            utility.id,
+            utility.kind,
+            utility.source_id,
+            utility.apwa_color,
+            utility.tolerance_m,
+            utility.quality_level,
+            utility.inferred,
+            utility.marked_on,
+            utility.geometry,
+        )
+        for utility in plan.site.utilities
+    ]
+
+
+def _zones(plan: Plan) -> list[Row]:
+    zones: tuple[tuple[str, BaseGeometry], ...] = (
+        ("roam", plan.zones.roam),
+        ("signal", plan.zones.signal),
+        ("core", plan.zones.core),
+    )
+    return [(kind, zone.area, zone) for kind, zone in zones if not zone.is_empty]
+
+
+def _wire(plan: Plan) -> list[Row]:
+    return [
+        (
+            leg.leg,
+            leg.part,
+            leg.loop_id,
+            leg.twisted,
+            leg.start_station_m,
+            leg.ground_length_m,
+            leg.conductor_length_m,
+            leg.line,
+        )
+        for leg in plan.take_off.sequence.legs
+    ]
+
+
+def _crossings(plan: Plan) -> list[Row]:
+    return [
+        (crossing.crosses, crossing.kind, crossing.angle_deg, crossing.station_m, crossing.length_m, crossing.point)
+        for crossing in plan.crossings
+    ]
+
+
+def _flags(plan: Plan) -> list[Row]:
+    return [(flag.flag, flag.station_m, flag.removal_round, flag.point) for flag in plan.take_off.flags]
+
+
+def _stations(plan: Plan) -> list[Row]:
+    return [
+        (station.station_m, station.label, station.point_kind, station.point.y, station.point.x, station.point)
+        for station in plan.take_off.stations
+    ]
+
+
+def _splices(plan: Plan) -> list[Row]:
+    return [(splice.id, splice.station_m, splice.note, splice.point) for splice in plan.take_off.sequence.splices]
+
+
+def _transmitter(plan: Plan) -> list[Row]:
+    transmitter = plan.loop.transmitter
+    return [] if transmitter is None else [("transmitter", transmitter.note, transmitter.point)]
+
+
+def _conflicts(plan: Plan) -> list[Row]:
+    return [
+        (
+            conflict.rule,
+            conflict.severity,
+            conflict.station_m,
+            conflict.measured,
+            conflict.limit,
+            conflict.unit,
+            conflict.message,
+            conflict.remedy,
+            conflict.basis,
+            conflict.layer,
+            conflict.feature,
+            conflict.geometry,
+        )
+        for conflict in plan.conflicts
+    ]
+
+
+_ROWS: Final[dict[str, Callable[[Plan], list[Row]]]] = {
+    "parcel": _parcel,
+    **{
+        role: _features(role)
+        for role in (
+            "neighbours",
+            "buildings",
+            "water",
+            "hardscape",
+            "easements",
+            "roads",
+            "keep_outs",
+            "doors",
+            "metal",
+            "other_loops",
+            "open_sides",
+        )
+    },
+    "wanted_area": _wanted_area,
+    "utilities": _utilities,
+    "zones": _zones,
+    "wire": _wire,
+    "crossings": _crossings,
+    "flags": _flags,
+    "stations": _stations,
+    "splices": _splices,
+    "transmitter": _transmitter,
+    "conflicts": _conflicts,
+}

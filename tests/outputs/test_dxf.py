@@ -1,0 +1,69 @@
+"""The drawing file, by ezdxf's own audit and against the plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import ezdxf
+import pytest
+
+from parcelfence.outputs.registry import write
+from parcelfence.outputs.tables import tables
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from ezdxf.document import Drawing
+
+    from parcelfence.planning import Plan
+
+
+@pytest.fixture(scope="module")
+def drawing(written: Path) -> Drawing:
+    return ezdxf.readfile(written / "plan.dxf")
+
+
+def test_the_audit_finds_nothing(drawing: Drawing) -> None:
+    auditor = drawing.audit()
+    assert not auditor.errors
+    assert not auditor.fixes
+
+
+def test_it_is_in_metres_with_true_extents(drawing: Drawing, plan: Plan) -> None:
+    """DXF reference, header variables: $INSUNITS 6 is metres."""
+    assert drawing.header["$INSUNITS"] == 6
+    west, south, east, north = zip(*(t.total_bounds for t in tables(plan).values() if len(t)), strict=True)
+    assert drawing.header["$EXTMIN"][:2] == pytest.approx((min(west), min(south)))
+    assert drawing.header["$EXTMAX"][:2] == pytest.approx((max(east), max(north)))
+    assert tuple(drawing.modelspace().dxf.extmax) == pytest.approx((max(east), max(north), 0.0))
+
+
+def test_the_loop_is_closed_and_as_long_as_planned(drawing: Drawing, plan: Plan) -> None:
+    (loop,) = drawing.modelspace().query('LWPOLYLINE[layer=="PF-WIRE-LOOP"]')
+    assert loop.closed
+    points = [complex(x, y) for x, y, *_ in loop.get_points()]
+    length = sum(abs(after - before) for before, after in zip(points, [*points[1:], points[0]], strict=True))
+    assert length == pytest.approx(plan.loop.runs[0].line.length, rel=1e-12)
+
+
+def test_themes_have_layers_with_colours_of_their_own(drawing: Drawing, plan: Plan) -> None:
+    used = {entity.dxf.layer for entity in drawing.modelspace()}
+    assert {"PF-PARCEL", "PF-BUILDINGS", "PF-UTILITIES-YELLOW", "PF-UTILITIES", "PF-ZONES-SIGNAL"} <= used
+    assert {"PF-WIRE-LOOP", "PF-WIRE-INNERLOOP", "PF-WIRE-LEADIN", "PF-CONFLICTS-MUSTFIX"} <= used
+    assert "0" not in used
+    assert all(drawing.layers.get(name).rgb is not None for name in used)
+    flags = drawing.modelspace().query('POINT[layer=="PF-FLAGS"]')
+    assert len(flags) == len(plan.take_off.flags)
+
+
+def test_labels_hold_no_codes(nasty_written: Path) -> None:
+    texts = [text.dxf.text for text in ezdxf.readfile(nasty_written / "plan.dxf").modelspace().query("TEXT")]
+    assert texts
+    assert not [text for text in texts if "\n" in text or "%%" in text or "^" in text or "\\" in text]
+    assert "\"double\" and 'single' & <b>" in texts
+
+
+def test_feet_of_the_state_plane(plan: Plan, tmp_path: Path) -> None:
+    """DXF reference, $INSUNITS 21: US survey feet."""
+    folder = write(plan, tmp_path / "out", formats=["dxf"], dst_crs="EPSG:6535")
+    assert ezdxf.readfile(folder / "plan.dxf").header["$INSUNITS"] == 21

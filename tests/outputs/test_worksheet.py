@@ -1,0 +1,208 @@
+"""The worksheet: whole, to scale, and safe to open."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import starmap
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+import shapely
+from lxml import etree
+from plan_fixture import NASTY, hand_made_plan
+from shapely import affinity
+
+from parcelfence.outputs.cautions import CAUTIONS
+from parcelfence.outputs.worksheet import worksheet_page
+from parcelfence.outputs.worksheet_drawing import drawing
+from parcelfence.outputs.worksheet_labels import Labels
+from parcelfence.outputs.worksheet_marks import numbered_conflicts
+from parcelfence.outputs.worksheet_sheet import nice_step, sheet_of, sheets_of
+
+if TYPE_CHECKING:
+    from parcelfence.planning import Plan
+
+_SVG = "{http://www.w3.org/2000/svg}"
+
+
+class _Reader(HTMLParser):
+    """Gathers tags, attributes and visible text."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str | None]] = []
+        self.text = ""
+        self.heads: list[str] = []
+        self._in_head = False
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += attrs
+        self._in_head = tag == "h2"
+
+    def handle_data(self, data: str) -> None:
+        self.text += data + " "
+        if self._in_head:
+            self.heads.append(data)
+            self._in_head = False
+
+
+def _read(page: str) -> _Reader:
+    reader = _Reader()
+    reader.feed(page)
+    return reader
+
+
+def test_the_locate_call_comes_first_and_nothing_is_missing(plan: Plan) -> None:
+    read = _read(worksheet_page(plan))
+    wanted = [
+        "Before anything else",
+        "To be fixed first",
+        "Plan, ",
+        "Wiring",
+        "Material",
+        "Crossings",
+        "Open conflicts",
+    ]
+    wanted += ["Tests", "Flags", "Training", "Also to be known", "Notes"]
+    places = [next(place for place, head in enumerate(read.heads) if head.startswith(word)) for word in wanted]
+    assert places == sorted(places)
+    assert read.text.index(CAUTIONS[0].order) < read.text.index("Wire on the ground")
+    for caution in CAUTIONS:
+        assert caution.order in read.text
+    assert "STOP. 1 conflict of this design must be fixed" in read.text
+
+
+def test_every_leg_crossing_material_and_conflict_has_its_line(plan: Plan) -> None:
+    text = _read(worksheet_page(plan)).text
+    units = 0.3048
+    for leg in plan.take_off.sequence.legs:
+        assert f"{leg.running_total_m / units:,.1f} ft" in text
+    for material in plan.take_off.materials:
+        assert material.item in text
+    for place, crossing in enumerate(plan.crossings, start=1):
+        assert f"X{place}" in text
+        assert crossing.crosses in text
+    for word, conflict in numbered_conflicts(plan):
+        assert word in text
+        assert conflict.message in text
+        assert conflict.remedy in text
+    for flag in sorted({flag.removal_round for flag in plan.take_off.flags}):
+        assert f"Take out the flags of round {flag}" in text
+
+
+def test_numbers_are_in_the_units_of_the_person() -> None:
+    text = _read(worksheet_page(hand_made_plan(units="metric"))).text
+    assert not re.search(r"\d (ft|acres|in)\b", text)
+    assert "2.40 m" in text
+
+
+def test_hand_digging_is_said_between_stations(plan: Plan) -> None:
+    crossing = plan.crossings[0]
+    text = _read(worksheet_page(plan)).text
+    before, after = (f"0+{crossing.station_m + shift:05.1f}" for shift in (-0.61, 0.61))
+    assert f"By hand from {before} to {after}" in text
+
+
+def test_it_needs_nothing_from_outside_and_runs_nothing(nasty_plan: Plan) -> None:
+    page = worksheet_page(nasty_plan)
+    read = _read(page)
+    assert not set(read.tags) & {"script", "img", "link", "iframe", "object", "embed", "base", "form"}
+    assert not [name for name, _ in read.attributes if name in {"src", "href", "srcset"} or name.startswith("on")]
+    assert not re.search(r"url\((?!#)|@import", page)
+
+
+def test_texts_of_strangers_show_as_text(nasty_plan: Plan) -> None:
+    text = _read(worksheet_page(nasty_plan)).text
+    for word in NASTY[:3]:
+        assert word in text
+    assert NASTY[4] in text
+    assert "<b>" in text
+
+
+def test_the_drawing_is_well_formed_and_true_to_scale(plan: Plan) -> None:
+    svg = etree.fromstring(drawing(plan, sheet_of(plan)).split("<div", 1)[0])
+    sheet = sheet_of(plan)
+    assert svg.get("width") == f"{sheet.width_mm:g}mm"
+    box = [float(part) for part in (svg.get("viewBox") or "").split()]
+    assert box[2:] == pytest.approx([sheet.width_mm, sheet.height_mm], abs=0.01)
+    loop = next(path for path in svg.iter(f"{_SVG}path") if path.get("stroke-width") == "0.7")
+    lead = next(leg.line for leg in plan.take_off.sequence.legs if leg.leg == 1)
+    points = [tuple(map(float, pair.split())) for pair in (loop.get("d") or "")[1:].split("L")]
+    assert shapely.LineString(points).length == pytest.approx(lead.length * 1000 / sheet.ratio, abs=0.03)
+
+
+def _grown(plan: Plan, times: float) -> Plan:
+    """Make every length of the wire so many times as long; the rest of the plan stays as it is."""
+    legs = tuple(
+        replace(leg, line=affinity.scale(leg.line, times, times, origin=(10_000, 10_000)))
+        for leg in plan.take_off.sequence.legs
+    )
+    take_off = replace(plan.take_off, sequence=replace(plan.take_off.sequence, legs=legs))
+    runs = tuple(
+        replace(run, line=affinity.scale(run.line, times, times, origin=(10_000, 10_000))) for run in plan.loop.runs
+    )
+    return replace(plan, take_off=take_off, loop=replace(plan.loop, runs=runs))
+
+
+@pytest.mark.parametrize("times", [1, 4, 12])
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_details_cover_the_whole_wire_at_a_larger_scale(units: str, times: int) -> None:
+    plan = _grown(hand_made_plan(units=units), times)
+    whole, *details = sheets_of(plan)
+    assert bool(details) == (times > 1)
+    assert len(details) <= 6
+    if details:
+        assert whole.sparse
+        assert {detail.ratio for detail in details} == {details[0].ratio}
+        assert details[0].ratio <= whole.ratio / 1.5
+        ground = shapely.union_all([detail.frame for detail in details])
+        for leg in plan.take_off.sequence.legs:
+            assert ground.covers(leg.line)
+        assert [detail.name for detail in details] == list("ABCDEF"[: len(details)])
+        page = worksheet_page(plan)
+        assert page.count('class="plan"') == 1 + len(details)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_whole_wire_is_on_the_sheet(units: str) -> None:
+    plan = hand_made_plan(units=units)
+    sheet = sheet_of(plan)
+    drawn = sheet.on_paper(shapely.get_coordinates([run.line for run in plan.loop.runs]))
+    assert (drawn > 0).all()
+    assert (drawn < [sheet.width_mm, sheet.height_mm]).all()
+    assert sheet.words.startswith("1 in = " if units == "us" else "1:")
+    assert sheet.width_mm <= 186
+    assert sheet.height_mm <= 200
+
+
+def test_a_turned_sheet_keeps_lengths_and_handedness(plan: Plan) -> None:
+    sheet = sheet_of(plan)
+    triangle = np.array([[0.0, 0.0], [10.0, 0.0], [0.0, 5.0]]) + sheet.centre
+    areas = []
+    for turned in (False, True):
+        placed = replace(sheet, turned=turned).on_paper(triangle)
+        areas.append(np.cross(np.append(placed[1] - placed[0], 0), np.append(placed[2] - placed[0], 0))[2])
+    assert areas[0] == pytest.approx(areas[1])
+    north = replace(sheet, turned=True).on_paper(np.array([[0.0, 1.0], [0.0, 0.0]]) + sheet.centre)
+    assert north[0, 0] < north[1, 0]
+
+
+def test_labels_never_cover_each_other() -> None:
+    labels = Labels(100, 100)
+    spots = [(x, y) for x in np.linspace(0, 100, 40) for y in np.linspace(0, 100, 40)]
+    placed = [labels.place("0+010.0", spots, size_mm=2.1) for _ in range(60)]
+    assert all(placed)
+    boxes = list(starmap(shapely.box, labels.taken))
+    tree = shapely.STRtree(boxes)
+    pairs = tree.query(boxes, predicate="overlaps")
+    assert pairs.size == 0
+
+
+@pytest.mark.parametrize(("least", "step"), [(1, 1), (1.1, 2), (2.1, 5), (5.5, 10), (12, 20), (0.3, 0.5), (100, 100)])
+def test_steps_are_round(least: float, step: float) -> None:
+    assert nice_step(least) == pytest.approx(step)
