@@ -1,0 +1,146 @@
+"""The command that checks a wire that somebody drew, or surveyed after laying."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from parcelfence.cli.options import SectionedCommand, given_settings, setting_options
+
+if TYPE_CHECKING:
+    from parcelfence.loop.loop import Loop
+    from parcelfence.settings import Settings
+    from parcelfence.site.site import Site
+    from parcelfence.takeoff.differences import Differences
+
+__all__ = ["check"]
+
+_SITE_WORD: Final = "site"
+_PLAN_FILE: Final = "plan.gpkg"
+_PLAN_LAYER: Final = "wire"
+_MOST_SHOWN: Final = 8
+
+
+@click.command(cls=SectionedCommand)
+@click.argument("wire", type=click.Path(path_type=Path), metavar="WIRE")
+@click.option(
+    "--site", "project", required=True, type=click.Path(path_type=Path), metavar="SITE.toml", help="site and settings"
+)
+@click.option("--plan", "plan_folder", type=click.Path(path_type=Path), metavar="DIR", help="plan to compare with")
+@click.option("--tolerance", default="0.3 m", show_default=True, metavar="LENGTH", help="offset that is allowed for")
+@click.option("--layer", metavar="NAME", help="layer of the wire in a file that holds several")
+@click.option("--wire-crs", metavar="CRS", help="CRS of the wire if its file states none; 'site' for the working CRS")
+@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="folder to write the checked plan into")
+@click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
+@setting_options
+def check(wire: Path, project: Path, **options: Any) -> None:
+    """Check a wire by the rules of a plan, with its signal and its lengths.
+
+    WIRE is GeoJSON, shapefile, GeoPackage, FlatGeobuf, DXF, GPX or survey points in CSV, drawn elsewhere or surveyed
+    as built. Exit status: 0 nothing must be fixed; 3 something must be; 2 unusable input, with the reason.
+    """
+    from parcelfence.cli.main import CONFLICTS
+    from parcelfence.cli.progress import progress
+    from parcelfence.cli.report import conflict_report, plan_report
+    from parcelfence.inputs.project_file import read_project
+    from parcelfence.outputs.folder import check_target
+    from parcelfence.units import parse_length_m
+
+    job, out = read_project(project, overrides=given_settings(options)), options["out"]
+    tolerance_m = parse_length_m(options["tolerance"])
+    if out is not None:
+        check_target(out, overwrite=options["overwrite"])
+    with progress("reading", "checking", "writing") as step:
+        step("reading")
+        from parcelfence import planning
+        from parcelfence.site.reading import build_site
+
+        site = build_site(
+            job.sources, select=job.select, settings=job.settings, name=job.name, working_crs=job.working_crs
+        )
+        wire_crs = site.frame.crs.to_wkt() if options["wire_crs"] == _SITE_WORD else options["wire_crs"]
+        site, loop = _loop(wire, site=site, settings=job.settings, layer=options["layer"], crs=wire_crs)
+        found = _compared(loop, options["plan_folder"], site=site, settings=job.settings, tolerance_m=tolerance_m)
+        step("checking")
+        if found is not None:
+            loop = _with_remarks(loop, found, settings=job.settings, tolerance_m=tolerance_m)
+        finished = planning.assess(site, job.settings, loop=loop, prices=job.prices, crew=job.crew)
+        step("writing")
+        if out is not None:
+            finished.write(out, overwrite=options["overwrite"])
+    click.echo("\n".join(conflict_report(finished)) if out is None else plan_report(finished, out=out))
+    if found is not None:
+        click.echo(_difference_report(found, settings=job.settings))
+    if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
+        sys.exit(CONFLICTS)
+
+
+def _loop(
+    wire: Path, *, site: Site, settings: Settings, layer: str | None = None, crs: str | None = None
+) -> tuple[Site, Loop]:
+    """Read a wire into the working CRS, take it as a loop, and enter its file in the provenance of the site."""
+    from dataclasses import replace
+
+    from shapely import LineString, get_coordinates
+
+    from parcelfence.inputs.coordinates import crs_code
+    from parcelfence.inputs.wire_file import read_wire
+    from parcelfence.loop.drawn import drawn_loop
+    from parcelfence.site.provenance import InputRecord
+
+    drawn = read_wire(wire, layer=layer, crs=crs)
+    conversion = site.frame.conversion_from(drawn.crs, where=drawn.name)
+    moved = [replace(one, line=LineString(conversion.coordinates(get_coordinates(one.line)))) for one in drawn.lines]
+    record = InputRecord(
+        role="wire",
+        name=drawn.name,
+        sha256=drawn.sha256,
+        crs=crs_code(drawn.crs),
+        crs_origin=drawn.crs_origin,
+        features=len(drawn.lines),
+        used=len(moved),
+        operation=conversion.operation,
+        repairs=drawn.repairs,
+    )
+    provenance = replace(site.provenance, inputs=(*site.provenance.inputs, record))
+    loop = drawn_loop(moved, site=site, settings=settings, name=drawn.name)
+    return replace(site, provenance=provenance), loop
+
+
+def _compared(
+    loop: Loop, folder: Path | None, *, site: Site, settings: Settings, tolerance_m: float
+) -> Differences | None:
+    if folder is None:
+        return None
+    from parcelfence.takeoff.differences import differences
+
+    _, planned = _loop(folder / _PLAN_FILE, site=site, settings=settings, layer=_PLAN_LAYER)
+    return differences(loop, planned, tolerance_m=tolerance_m)
+
+
+def _with_remarks(loop: Loop, found: Differences, *, settings: Settings, tolerance_m: float) -> Loop:
+    from dataclasses import replace
+
+    from parcelfence.takeoff.differences import off_plan_remarks
+
+    remarks = off_plan_remarks(found, settings=settings, tolerance_m=tolerance_m)
+    return replace(loop, remarks=(*loop.remarks, *remarks))
+
+
+def _difference_report(found: Differences, *, settings: Settings) -> str:
+    from parcelfence.rules.wording import Wording
+
+    words = Wording(settings, several_runs=True)
+    summary = (
+        f"Against the plan: greatest offset {words.length(found.greatest_m)}, root mean square "
+        f"{words.length(found.root_mean_square_m)}; {words.length(found.length_m)} of wire, "
+        f"{words.length(found.planned_length_m)} planned."
+    )
+    lines = [summary]
+    lines += [f"  {words.length(-own.measured)} off {words.along(own)}" for own in found.off[:_MOST_SHOWN]]
+    lines += [f"  nothing laid {words.along(own)} of the plan" for own in found.missed[:_MOST_SHOWN]]
+    more = max(0, len(found.off) - _MOST_SHOWN) + max(0, len(found.missed) - _MOST_SHOWN)
+    return "\n".join([*lines, f"  ... and {more} more"] if more else lines)

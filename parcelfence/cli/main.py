@@ -1,0 +1,100 @@
+"""The group of all commands; a command is imported when it is called."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Any, Final
+
+import click
+
+from parcelfence import __version__
+from parcelfence.errors import ParcelFenceError
+
+__all__ = ["main"]
+
+COMMANDS: Final = {
+    "plan": ("parcelfence.cli.plan", "Design a loop on a property and write the plan."),
+    "check": ("parcelfence.cli.check", "Check a wire that somebody drew, or surveyed as built."),
+    "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
+    "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
+    "layers": ("parcelfence.cli.layers", "List the layers of a plan with their columns."),
+}
+UNUSABLE: Final = 2
+"""Exit status for input or arguments that cannot be used."""
+CONFLICTS: Final = 3
+"""Exit status of a finished plan with conflicts that must be fixed."""
+
+
+class _Commands(click.Group):
+    """Built-in commands by name, then those of third parties; a built-in is never replaced."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002, PLR6301  (click's signature)
+        return [*COMMANDS, *sorted(set(_plugins()) - set(COMMANDS))]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002, PLR6301
+        if cmd_name in COMMANDS:
+            module, _ = COMMANDS[cmd_name]
+            command: click.Command = getattr(import_module(module), cmd_name)
+            return command
+        entry = _plugins().get(cmd_name)
+        return None if entry is None else _loaded(entry)
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        from parcelfence.errors import near_matches
+
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            if "No such command" in error.message:
+                error.message = f"There is no command {args[0]!r}; {near_matches(args[0], self.list_commands(ctx))}"
+            raise
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, COMMANDS[name][1] if name in COMMANDS else "(plug-in)") for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="parcelfence")
+def parcelfence() -> None:
+    """Plan buried boundary wire that keeps pets on a property, from real parcel data.
+
+    \b
+    Start with:   parcelfence plan sample_geodata/SITE.toml --out my-plan
+    Then open:    my-plan/map.html and my-plan/worksheet.html
+
+    Before any digging call the utility locating service. Dig by hand within the tolerance zones.
+    """  # noqa: D301  (click reads the \b)
+
+
+def main() -> None:
+    """Run the command line; every error of input ends in one message and status 2."""
+    try:
+        parcelfence(prog_name="parcelfence")
+    except ParcelFenceError as error:
+        click.echo(f"parcelfence: {error}", err=True)
+        sys.exit(UNUSABLE)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+
+
+def _plugins() -> dict[str, Any]:
+    from importlib.metadata import entry_points
+
+    return {entry.name: entry for entry in entry_points(group="parcelfence.commands")}
+
+
+def _loaded(entry: Any) -> click.Command:
+    """Load a third party's command; one that is broken says so when it is called."""
+    try:
+        command = entry.load()
+    except Exception as error:  # noqa: BLE001  (whatever a third party raises)
+        reason = f"The command {entry.name!r} of {entry.dist.name if entry.dist else 'a plug-in'} is broken: {error!r}"
+        raise click.ClickException(reason) from error
+    if not isinstance(command, click.Command):
+        raise click.ClickException(f"The plug-in {entry.name!r} is no command")
+    return command

@@ -1,0 +1,92 @@
+"""The command that plans a loop and writes it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from parcelfence.cli.options import SectionedCommand, given_settings, given_sources, input_options, setting_options
+from parcelfence.errors import SettingsError
+
+if TYPE_CHECKING:
+    from parcelfence.inputs.project_file import Project
+
+__all__ = ["plan"]
+
+
+@click.command(cls=SectionedCommand)
+@click.argument("project", required=False, metavar="[SITE.toml]", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="DIR", help="folder to write into")
+@click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
+@click.option("--name", help="name of the site")
+@click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one")
+@click.option("--formats", metavar="A,B", help="which outputs to write, by name")
+@click.option("--layers", "layer_names", metavar="A,B", help="which layers to write, by name")
+@click.option("--dst-crs", metavar="CRS", help="CRS of the outputs that allow one")
+@input_options
+@setting_options
+def plan(project: Path | None, out: Path, **options: Any) -> None:
+    """Design the boundary wire of a property, check it, and write maps, layers and crew sheets.
+
+    Everything may stand in a SITE.toml, or be given by options; options win over the file.
+    Exit status: 0 done; 3 done, but conflicts must be fixed; 2 unusable input, with the reason.
+    """
+    from parcelfence.cli.main import CONFLICTS
+    from parcelfence.cli.progress import progress
+    from parcelfence.cli.report import plan_report
+    from parcelfence.outputs.folder import check_target
+
+    job = _job(project, options)
+    check_target(out, overwrite=options["overwrite"])
+    with progress("reading", "designing and checking", "writing") as step:
+        step("reading")
+        from parcelfence import planning
+        from parcelfence.site.reading import build_site
+
+        site = build_site(
+            job.sources, select=job.select, settings=job.settings, name=job.name, working_crs=job.working_crs
+        )
+        step("designing and checking")
+        finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
+        step("writing")
+        finished.write(
+            out,
+            overwrite=options["overwrite"],
+            formats=_listed(options["formats"]),
+            layers=_listed(options["layer_names"]),
+            dst_crs=options["dst_crs"],
+        )
+    click.echo(plan_report(finished, out=out))
+    if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
+        sys.exit(CONFLICTS)
+
+
+def _job(path: Path | None, options: dict[str, Any]) -> Project:
+    """Put the project file and the options together."""
+    from dataclasses import replace
+
+    from parcelfence.inputs.project_file import Project, read_project
+    from parcelfence.settings import Settings
+
+    settings, sources = given_settings(options), given_sources(options)
+    if path is None:
+        if not options["parcels"]:
+            raise SettingsError("Neither a project file nor parcels were given. Try: parcelfence plan --help")
+        project = Project(name="", select=(), sources=(), settings=Settings.from_words(settings, where="options"))
+    else:
+        project = read_project(path, overrides=settings)
+    replaced = {source.role for source in sources}
+    return replace(
+        project,
+        name=options["name"] or project.name,
+        select=tuple(options["select"]) or project.select,
+        sources=(*(source for source in project.sources if source.role not in replaced), *sources),
+        working_crs=options["working_crs"] or project.working_crs,
+    )
+
+
+def _listed(text: str | None) -> tuple[str, ...] | None:
+    return None if text is None else tuple(part.strip() for part in text.split(",") if part.strip())

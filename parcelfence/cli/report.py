@@ -1,0 +1,74 @@
+"""What a person reads at the end of a run: a few figures, the conflicts in plain words, and the cautions."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from parcelfence.rules.conflict import SEVERITIES
+from parcelfence.units import station_label, unit_system
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from parcelfence.planning import Plan
+    from parcelfence.rules.conflict import Conflict, Severity
+
+__all__ = ["conflict_report", "plan_report"]
+
+_WORDS: Final[dict[Severity, tuple[str, str]]] = {
+    "must_fix": ("MUST FIX", "red"),
+    "caution": ("caution", "yellow"),
+    "note": ("note", "cyan"),
+}
+_MOST_SHOWN: Final = 12
+_WIDTH: Final = 100
+
+
+def plan_report(plan: Plan, *, out: Path) -> str:
+    """Write the summary of a plan for a terminal."""
+    units, wire = unit_system(plan.settings.units), plan.take_off.sequence
+    loop_m = sum(run.line.length for run in plan.loop.signal_runs)
+    enclosed_m2, allowed_m2 = plan.loop.enclosed.area, plan.loop.allowed.area
+    figures = {
+        "Property": f"{plan.site.name}, parcel {plan.site.parcel_id}, {units.area(plan.site.parcel.area)}",
+        "Loop": f"{units.length(loop_m, digits=0)}, encloses {units.area(enclosed_m2)}"
+        + (f" ({enclosed_m2 / allowed_m2:.1%} of what the setbacks allow)" if allowed_m2 else ""),
+        "Signal": f"reach {units.length(plan.settings.reach_m)}; {units.area(plan.zones.roam.area)} stay free to roam "
+        f"({plan.zones.roam.area / enclosed_m2:.0%} of the enclosed ground)",
+        "Wire": f"{units.length(wire.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
+        f"{len(wire.splices)} splices, {len(plan.take_off.flags)} flags",
+        "Conflicts": ", ".join(_count(plan.conflicts, severity) for severity in SEVERITIES),
+    }
+    lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in figures.items()]
+    lines += ["", *conflict_report(plan), f"Written to {out}{_what_to_open(out)}", ""]
+    lines.append("Before any digging call the utility locating service, and dig by hand in the tolerance zones.")
+    return "\n".join(lines)
+
+
+def conflict_report(plan: Plan) -> list[str]:
+    """List conflicts, the gravest first; notes are only counted."""
+    shown = [conflict for conflict in plan.conflicts if conflict.severity != "note"]
+    lines = []
+    for conflict in shown[:_MOST_SHOWN]:
+        word, colour = _WORDS[conflict.severity]
+        at = "" if conflict.station_m is None else f" at {station_label(conflict.station_m, style=plan.settings.station_format)}"
+        lines.append(f"{click.style(f'{word:<8}', fg=colour, bold=True)} {conflict.rule}{at}")
+        text = f"{conflict.message.rstrip('.')}. {conflict.remedy[:1].upper()}{conflict.remedy[1:].rstrip('.')}."
+        lines += textwrap.wrap(text, width=_WIDTH, initial_indent=" " * 9, subsequent_indent=" " * 9)
+    if len(shown) > _MOST_SHOWN:
+        lines.append(f"{'':9}... and {len(shown) - _MOST_SHOWN} more, all of them on the map and the worksheet")
+    return [*lines, ""] if lines else []
+
+
+def _count(conflicts: tuple[Conflict, ...], severity: Severity) -> str:
+    number = sum(conflict.severity == severity for conflict in conflicts)
+    word = {"must_fix": "must be fixed", "caution": "cautions", "note": "notes"}[severity]
+    return f"{number} {word.removesuffix('s') if number == 1 else word}"
+
+
+def _what_to_open(out: Path) -> str:
+    pages = [name for name in ("map.html", "worksheet.html") if (out / name).exists()]
+    return f": open {' and '.join(pages)} in a browser" if pages else ""

@@ -1,0 +1,214 @@
+"""The pipeline: a site and settings become a plan.
+
+:func:`plan` designs a loop and assesses it; :func:`assess` does the same for a wire that somebody else drew or laid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.circuit.circuit import Circuit, circuit
+from parcelfence.circuit.conductor import Conductor
+from parcelfence.errors import NoLoopError
+from parcelfence.field.current import CurrentLoop, Receiver
+from parcelfence.field.profile import ReachProfile, reach_profiles
+from parcelfence.field.retreat import retreat
+from parcelfence.field.setting import reach_for_wanted
+from parcelfence.field.zones import Zones, zones
+from parcelfence.loop.crossing import crossings
+from parcelfence.loop.design import design
+from parcelfence.loop.sequence import sequence
+from parcelfence.rules.draft import Draft
+from parcelfence.rules.registry import find_conflicts
+from parcelfence.settings import Settings
+from parcelfence.takeoff.flags import flags
+from parcelfence.takeoff.stations import stations
+from parcelfence.takeoff.take_off import take_off
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from geopandas import GeoDataFrame
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.loop.crossing import Crossing
+    from parcelfence.loop.loop import Loop
+    from parcelfence.rules.conflict import Conflict
+    from parcelfence.site.site import Site
+    from parcelfence.takeoff.take_off import TakeOff
+
+__all__ = ["Plan", "assess", "plan"]
+
+_MOST_ROUNDS: Final = 6
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A finished plan: design, signal, checks and counts.  Complete when it exists."""
+
+    site: Site
+    settings: Settings
+    loop: Loop
+    crossings: tuple[Crossing, ...]
+    zones: Zones
+    profiles: tuple[ReachProfile, ...]
+    circuit: Circuit
+    conflicts: tuple[Conflict, ...]
+    take_off: TakeOff
+
+    def layers(self) -> dict[str, GeoDataFrame]:
+        """Give every layer of :mod:`parcelfence.layers` as a table in the working CRS."""
+        from parcelfence.outputs.tables import tables
+
+        return tables(self)
+
+    def write(
+        self,
+        directory: Path | str,
+        *,
+        overwrite: bool = False,
+        formats: Sequence[str] | None = None,
+        layers: Sequence[str] | None = None,
+        dst_crs: str | None = None,
+    ) -> None:
+        """Write the plan into a folder, whole or not at all.
+
+        Parameters
+        ----------
+        directory : path
+            The folder; it must not exist, unless `overwrite` is set and it holds an earlier plan.
+        overwrite : bool
+            Replace an earlier plan.
+        formats, layers : sequence of str, optional
+            Which writers and layers, by name; all of the contract by default.
+        dst_crs : str, optional
+            CRS of the outputs that allow one.
+
+        Raises
+        ------
+        OutputError
+            If it cannot be written; what stood there still stands.
+        """
+        from pathlib import Path
+
+        from parcelfence.outputs.registry import write
+
+        write(self, Path(directory), overwrite=overwrite, formats=formats, layers=layers, dst_crs=dst_crs)
+
+
+def plan(
+    site: Site,
+    settings: Settings | None = None,
+    *,
+    prices: Mapping[str, float] | None = None,
+    crew: Mapping[str, float] | None = None,
+) -> Plan:
+    """Design a loop on a site, and assess it.
+
+    Parameters
+    ----------
+    site : Site
+        From :func:`parcelfence.site.reading.read_site`.
+    settings : Settings, optional
+        Defaults where left out.
+    prices, crew : mapping of str to float, optional
+        Unit prices and crew rates, see :mod:`parcelfence.takeoff.materials`.
+
+    Returns
+    -------
+    Plan
+        Whatever is wrong with the design stands in its conflicts.
+
+    Raises
+    ------
+    NoLoopError
+        If the land leaves no room for any loop; the message says how much is missing.
+    """
+    settings = settings or Settings()
+    return assess(site, settings, loop=_settled(site, settings), prices=prices, crew=crew)
+
+
+def assess(
+    site: Site,
+    settings: Settings,
+    *,
+    loop: Loop,
+    prices: Mapping[str, float] | None = None,
+    crew: Mapping[str, float] | None = None,
+) -> Plan:
+    """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
+    signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
+    receiver = _receiver(signal, settings)
+    draft = Draft(
+        site=site,
+        settings=settings,
+        loop=loop,
+        crossings=crossings(loop, site, settings=settings),
+        zones=zones(signal, receiver, inside=loop.enclosed),
+        profiles=reach_profiles(signal, receiver),
+        circuit=_circuit(signal, loop=loop, settings=settings),
+    )
+    return Plan(
+        site=site,
+        settings=settings,
+        loop=loop,
+        crossings=draft.crossings,
+        zones=draft.zones,
+        profiles=draft.profiles,
+        circuit=draft.circuit,
+        conflicts=find_conflicts(draft),
+        take_off=take_off(
+            loop,
+            site,
+            settings=settings,
+            sequence=sequence(loop, site, settings=settings),
+            crossings=draft.crossings,
+            flags=flags(draft.zones, loop, settings=settings),
+            stations=stations(loop, draft.crossings, settings=settings),
+            prices=prices,
+            crew=crew,
+        ),
+    )
+
+
+def _settled(site: Site, settings: Settings) -> Loop:
+    """Design a loop, and draw it in where its signal would leave the property."""
+    loop = design(site, settings)
+    withheld: BaseGeometry | None = None
+    for _ in range(_MOST_ROUNDS):
+        signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
+        given_up = retreat(site.parcel.boundary, signal, receiver=_receiver(signal, settings))
+        if given_up is None:
+            break
+        withheld = given_up if withheld is None else withheld.union(given_up)
+        try:
+            loop = design(site, settings, withheld=withheld)
+        except NoLoopError:
+            break  # rather a loop with a conflict that says where its signal goes
+    return loop
+
+
+def _receiver(signal: Sequence[CurrentLoop], settings: Settings) -> Receiver:
+    """Set the receiver so that the wanted reach comes out where it is to be seen."""
+    reach_m = reach_for_wanted(
+        signal, settings.reach_m, seen_from=settings.reach_seen_from, height_m=settings.receiver_height_m
+    )
+    return Receiver(reach_m=reach_m, height_m=settings.receiver_height_m, core_ratio=settings.core_ratio)
+
+
+def _circuit(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Circuit:
+    conductor = Conductor(
+        gauge_awg=settings.wire_gauge_awg,
+        temperature_c=settings.wire_temperature_c,
+        insulation_thickness_m=settings.insulation_thickness_m,
+    )
+    return circuit(
+        signal,
+        lead_in_lengths_m=[run.line.length for run in loop.of_part("lead_in")],
+        conductor=conductor,
+        frequency_hz=settings.frequency_hz,
+        twists_per_foot=settings.twists_per_foot,
+        slack_percent=settings.slack_percent,
+    )

@@ -1,0 +1,84 @@
+"""The rule of the house: one import direction, and pieces that a person can read in one go."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "parcelfence"
+ORDER = (
+    *("errors", "units", "layers", "settings"),
+    *("inputs", "site", "loop", "field", "circuit", "rules", "takeoff"),
+    *("planning", "outputs", "screening", "cli", "__main__"),
+)
+MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE or path.stem != "__init__")
+HANDS_DOWN = {("planning", "outputs")}
+"""``Plan.layers`` and ``Plan.write`` hand the finished plan down to the outputs, inside the method."""
+
+MOST_LINES = 400
+MOST_FUNCTION_LINES = 60
+MOST_POSITIONAL = 2
+
+
+def _name(path: Path) -> str:
+    return str(path.relative_to(PACKAGE))
+
+
+def _stage(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def _imported_stages(tree: ast.AST) -> set[str]:
+    names = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names.add("parcelfence.RELATIVE")
+    return {parts[1] for name in names if (parts := name.split("."))[0] == "parcelfence" and len(parts) > 1}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_a_stage_imports_only_what_stands_above_it(path: Path) -> None:
+    here = ORDER.index(_stage(path))
+    for stage in _imported_stages(ast.parse(path.read_text(encoding="utf-8"))):
+        if stage == "__version__" or (_stage(path), stage) in HANDS_DOWN:
+            continue
+        assert stage in ORDER, f"{_name(path)} imports {stage}, which is no stage"
+        assert ORDER.index(stage) <= here, f"{_name(path)} imports {stage}, which stands below it"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_no_piece_is_too_large(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= MOST_LINES
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            lines = (node.end_lineno or 0) - node.lineno + 1
+            assert lines <= MOST_FUNCTION_LINES, f"{node.name} has {lines} lines"
+            positional = [arg.arg for arg in [*node.args.posonlyargs, *node.args.args] if arg.arg not in {"self", "cls"}]
+            click_method = {"ctx", "formatter"} <= set(positional) or {"ctx", "args"} <= set(positional)
+            assert len(positional) <= MOST_POSITIONAL or click_method, f"{node.name} takes {positional} by position"
+
+
+def test_stages_are_folders_one_level_deep() -> None:
+    found = {path.name for path in PACKAGE.iterdir() if path.is_dir() and path.name != "__pycache__"}
+    assert found <= set(ORDER)
+    assert not [path for path in PACKAGE.glob("*/*/*.py")]
+
+
+def test_only_readers_and_writers_call_fiona() -> None:
+    callers = {
+        _name(path)
+        for path in MODULES
+        if any(
+            (isinstance(node, ast.Import) and any(alias.name.split(".")[0] == "fiona" for alias in node.names))
+            or (isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "fiona")
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        )
+    }
+    assert {name for name in callers if not name.startswith("outputs/")} <= {"inputs/vector_file.py", "cli/fio.py"}

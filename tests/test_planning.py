@@ -1,0 +1,130 @@
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from pyproj import CRS
+from shapely import Point, Polygon, affinity, box
+
+from parcelfence.errors import NoLoopError
+from parcelfence.field.current import CurrentLoop, Receiver
+from parcelfence.field.flux import normalised_field
+from parcelfence.planning import Plan, assess, plan
+from parcelfence.settings import Settings
+from parcelfence.site.feature import Feature
+from parcelfence.site.frame import LocalFrame
+from parcelfence.site.provenance import Provenance
+from parcelfence.site.site import Site
+from tests.sample import sample_plan, sample_project, sample_site
+
+YARD = Polygon([(0, 0), (62, -4), (70, 35), (38, 52), (30, 34), (2, 40)])
+HOUSE = Polygon([(20, 12), (34, 12), (34, 20), (20, 20)])
+FRAME = LocalFrame.around(Point(-76.2, 42.7).buffer(0.001), CRS.from_epsg(4326))
+
+
+def site(yard: Polygon = YARD, house: Polygon = HOUSE) -> Site:
+    building = Feature(id="house", kind="building", source_id="b#1", geometry=house)
+    return Site(
+        name="Yard",
+        parcel_id="1",
+        parcel=yard,
+        frame=FRAME,
+        provenance=Provenance(inputs=()),
+        buildings=(building,),
+    )
+
+
+def outer(finished: Plan) -> Polygon:
+    return Polygon(finished.loop.of_part("loop")[0].line)
+
+
+def test_the_sample_has_nothing_that_must_be_fixed() -> None:
+    assert [conflict for conflict in sample_plan().conflicts if conflict.severity == "must_fix"] == []
+
+
+def test_the_loop_keeps_the_setback_and_encloses_nearly_all_that_is_allowed() -> None:
+    finished = sample_plan()
+    loops = shapely.MultiLineString([run.line for run in finished.loop.signal_runs])
+    setback_m = sample_project().settings.lot_line_setback_m
+    assert loops.distance(sample_site().parcel.boundary) >= setback_m - 1e-6
+    assert sample_site().parcel.covers(loops)
+    assert finished.loop.enclosed.area >= 0.97 * finished.loop.allowed.area
+
+
+def test_the_signal_stays_on_the_property() -> None:
+    finished = sample_plan()
+    assert finished.zones.signal.difference(sample_site().parcel.buffer(0.01)).is_empty
+
+
+def test_the_roam_area_is_enclosed_and_silent() -> None:
+    finished = sample_plan()
+    signal = [CurrentLoop.from_line(run.line, run.current) for run in finished.loop.signal_runs]
+    settings = finished.settings
+    receiver = Receiver(settings.reach_m, settings.receiver_height_m, settings.core_ratio)
+    points = np.array([
+        (point.x, point.y)
+        for point in (Point(*xy) for xy in np.random.default_rng(7).uniform(*np.split(np.array(sample_site().parcel.bounds), 2), (400, 2)))
+        if finished.zones.roam.buffer(-0.01).covers(point)
+    ])  # fmt: skip
+    assert len(points) > 100
+    assert np.all(normalised_field(points, signal, receiver=receiver) < 1.0)
+    assert finished.loop.enclosed.buffer(1e-6).covers(finished.zones.roam)
+
+
+def test_planning_twice_gives_the_same_plan() -> None:
+    again = plan(sample_site(), sample_project().settings)
+    for one, other in zip(sample_plan().loop.runs, again.loop.runs, strict=True):
+        assert one.line.equals_exact(other.line, 0.0)
+    assert again.conflicts == sample_plan().conflicts
+
+
+def test_a_plan_is_frozen() -> None:
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        sample_plan().settings = Settings()  # type: ignore[misc]
+
+
+def test_assessing_the_designed_loop_again_gives_the_same_findings() -> None:
+    finished = sample_plan()
+    again = assess(finished.site, finished.settings, loop=finished.loop)
+    assert again.conflicts == finished.conflicts
+
+
+@given(angle=st.floats(0, 360), east=st.floats(-5000, 5000), north=st.floats(-5000, 5000))
+def test_turning_or_shifting_the_site_changes_nothing(angle: float, east: float, north: float) -> None:
+    def moved(geometry: Polygon) -> Polygon:
+        return affinity.translate(affinity.rotate(geometry, angle, origin=(0, 0)), east, north)
+
+    there = plan(site(moved(YARD), moved(HOUSE)), Settings())
+    here = plan(site(), Settings())
+    assert outer(there).symmetric_difference(moved(outer(here))).area < 0.01 * outer(here).length
+    assert there.zones.roam.area == pytest.approx(here.zones.roam.area, rel=1e-3)
+
+
+@given(first=st.integers(0, 5), backwards=st.booleans())
+def test_the_order_of_the_lot_s_vertices_changes_nothing(first: int, backwards: bool) -> None:
+    ring = list(YARD.exterior.coords)[:-1]
+    ring = ring[first:] + ring[:first]
+    turned = plan(site(Polygon(ring[::-1] if backwards else ring)), Settings())
+    assert outer(turned).symmetric_difference(outer(plan(site(), Settings()))).area < 0.01
+
+
+@given(reach=st.floats(0.6, 3.0))
+def test_a_setback_is_never_violated(reach: float) -> None:
+    settings = Settings(reach_m=reach)
+    finished = plan(site(), settings)
+    assert outer(finished).exterior.distance(YARD.exterior) >= settings.lot_line_setback_m - 1e-6
+
+
+def test_a_lot_without_room_ends_in_a_reason() -> None:
+    with pytest.raises(NoLoopError, match="no loop fits"):
+        plan(site(box(0, 0, 5, 30), box(1, 1, 2, 2)), Settings())
+
+
+def test_a_reach_seen_from_inside_needs_a_smaller_setting() -> None:
+    seen = plan(site(), Settings(reach_seen_from="inside"))
+    assert seen.zones.receiver.reach_m < 2.0
+    assert seen.zones.roam.area > plan(site(), Settings()).zones.roam.area
