@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from parcelfence.circuit.circuit import Circuit, circuit
 from parcelfence.circuit.conductor import Conductor
-from parcelfence.errors import NoLoopError
+from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import ReachProfile, reach_profiles
 from parcelfence.field.retreat import retreat
@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 __all__ = ["Plan", "assess", "plan"]
 
 _MOST_ROUNDS: Final = 6
+_LONGEST_LOOP_M: Final = 20_000.0
+"""Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -176,6 +178,7 @@ def assess(
 def _settled(site: Site, settings: Settings) -> Loop:
     """Design a loop, and draw it in where its signal would leave the property."""
     loop = design(site, settings)
+    _refuse_a_network(loop, site=site)
     withheld: BaseGeometry | None = None
     for _ in range(_MOST_ROUNDS):
         signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
@@ -188,6 +191,21 @@ def _settled(site: Site, settings: Settings) -> Loop:
         except NoLoopError:
             break  # rather a loop with a conflict that says where its signal goes
     return loop
+
+
+def _refuse_a_network(loop: Loop, *, site: Site) -> None:
+    """Refuse the loops of parcels that are no yards, such as a town's roads drawn as one; raises NoLoopError."""
+    length_m = sum(run.line.length for run in loop.signal_runs)
+    if length_m > _LONGEST_LOOP_M:
+        raise NoLoopError(
+            Fault(
+                where="parcels",
+                feature=site.parcel_id,
+                found=f"a loop here would be {length_m / 1000:,.0f} km long",
+                must=f"a loop can be at most {_LONGEST_LOOP_M / 1000:,.0f} km",
+                remedy="check that the parcel is no road or railway, or plan a wanted area within it",
+            )
+        )
 
 
 def _receiver(signal: Sequence[CurrentLoop], settings: Settings) -> Receiver:

@@ -78,9 +78,7 @@ class Settings(BaseModel):
 
     # marks
     colour_scheme: str = Field("APWA", description="Scheme by which mark colours are read")
-    tolerance_zone_m: Length = Field(
-        0.61, description="Half-width of the tolerance zone (24 in in many codes)"
-    )
+    tolerance_zone_m: Length = Field(0.61, description="Half-width of the tolerance zone (24 in in many codes)")
     mark_join_gap_m: Length = Field(30.0, description="Point marks farther apart are not joined to a line")
     mark_age_days_max: int = Field(21, ge=1, description="Marks older than this are stale; local law rules")
     as_of: str = Field("", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned")
@@ -118,7 +116,8 @@ class Settings(BaseModel):
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
         if self.flag_spacing_min_m > self.flag_spacing_max_m:
-            msg = f"flag_spacing_min {self.flag_spacing_min_m} m must not exceed flag_spacing_max {self.flag_spacing_max_m} m"
+            least, most = self.flag_spacing_min_m, self.flag_spacing_max_m
+            msg = f"flag_spacing_min {least:g} m must not exceed flag_spacing_max {most:g} m"
             raise ValueError(msg)
         return self
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from parcelfence import planning
 from parcelfence.inputs.project_file import Project, read_project
-from parcelfence.planning import Plan
 from parcelfence.site.reading import build_site
-from parcelfence.site.site import Site
+
+if TYPE_CHECKING:
+    from parcelfence.planning import Plan
+    from parcelfence.site.site import Site
 
 SAMPLE = Path(__file__).parents[1] / "sample_geodata"
 PROJECT = SAMPLE / "SITE.toml"

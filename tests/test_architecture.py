@@ -60,7 +60,8 @@ def test_no_piece_is_too_large(path: Path) -> None:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             lines = (node.end_lineno or 0) - node.lineno + 1
             assert lines <= MOST_FUNCTION_LINES, f"{node.name} has {lines} lines"
-            positional = [arg.arg for arg in [*node.args.posonlyargs, *node.args.args] if arg.arg not in {"self", "cls"}]
+            arguments = [*node.args.posonlyargs, *node.args.args]
+            positional = [argument.arg for argument in arguments if argument.arg not in {"self", "cls"}]
             click_method = {"ctx", "formatter"} <= set(positional) or {"ctx", "args"} <= set(positional)
             assert len(positional) <= MOST_POSITIONAL or click_method, f"{node.name} takes {positional} by position"
 
@@ -68,7 +69,7 @@ def test_no_piece_is_too_large(path: Path) -> None:
 def test_stages_are_folders_one_level_deep() -> None:
     found = {path.name for path in PACKAGE.iterdir() if path.is_dir() and path.name != "__pycache__"}
     assert found <= set(ORDER)
-    assert not [path for path in PACKAGE.glob("*/*/*.py")]
+    assert not list(PACKAGE.glob("*/*/*.py"))
 
 
 def test_only_readers_and_writers_call_fiona() -> None:

@@ -34,7 +34,8 @@ def _piped(function: Callable[..., Any]) -> Callable[..., Any]:
     function = click.option(
         "--src-crs", default="EPSG:4326", show_default=True, metavar="CRS", help="CRS of the features that are piped in"
     )(function)
-    return cligj.features_in_arg(cligj.use_rs_opt(setting_options(function)))
+    piped: Callable[..., Any] = cligj.features_in_arg(cligj.use_rs_opt(setting_options(function)))
+    return piped
 
 
 @click.command("boundary-loop", short_help="Boundary-wire loop of every parcel.")
@@ -42,12 +43,12 @@ def _piped(function: Callable[..., Any]) -> Callable[..., Any]:
 def boundary_loop(features: Iterable[dict[str, Any]], **options: Any) -> None:
     """Design the boundary-wire loop of every parcel that is piped in.
 
-    Writes one feature for each, with the id of its parcel: the loop, or no geometry and the reason. The other parcels are
-    taken as neighbours. Call the utility locating service before any digging.
+    Writes one feature for each, with the id of its parcel: the loop, or no geometry and the reason. The other parcels
+    are taken as neighbours. Call the utility locating service before any digging.
     """
     from parcelfence.outputs.frames import loops_of
 
-    _answer(features, loops_of, options)
+    _answer(features, made=loops_of, options=options)
 
 
 @click.command("boundary-zones", short_help="Roam, signal and core zones of every parcel's loop.")
@@ -56,7 +57,7 @@ def boundary_zones(features: Iterable[dict[str, Any]], **options: Any) -> None:
     """Compute the zones of the boundary-wire loop of every parcel that is piped in."""
     from parcelfence.outputs.frames import zones_of
 
-    _answer(features, zones_of, options)
+    _answer(features, made=zones_of, options=options)
 
 
 @click.command("boundary-flags", short_help="Training flags of every parcel's loop.")
@@ -65,23 +66,21 @@ def boundary_flags(features: Iterable[dict[str, Any]], **options: Any) -> None:
     """Place the training flags of the boundary-wire loop of every parcel that is piped in."""
     from parcelfence.outputs.frames import flags_of
 
-    _answer(features, flags_of, options)
+    _answer(features, made=flags_of, options=options)
 
 
-def _answer(  # three, as click hands them over
-    features: Iterable[dict[str, Any]], made: Callable[..., GeoDataFrame], options: dict[str, Any]
-) -> None:
+def _answer(features: Iterable[dict[str, Any]], *, made: Callable[..., GeoDataFrame], options: dict[str, Any]) -> None:
     from parcelfence.errors import ParcelFenceError
 
     try:
-        for line in _lines(list(features), made, options=options):
+        for line in _lines(list(features), made=made, options=options):
             click.echo(("\x1e" if options["use_rs"] else "") + line)
     except ParcelFenceError as error:
         raise click.ClickException(str(error)) from error
 
 
 def _lines(
-    features: list[dict[str, Any]], made: Callable[..., GeoDataFrame], *, options: dict[str, Any]
+    features: list[dict[str, Any]], *, made: Callable[..., GeoDataFrame], options: dict[str, Any]
 ) -> Iterator[str]:
     from parcelfence.inputs.reader import read_table
     from parcelfence.outputs.geojson import feature_collection

@@ -44,12 +44,10 @@ class _Commands(click.Group):
     def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
         from parcelfence.errors import near_matches
 
-        try:
+        name = args[0]
+        if name.startswith("-") or self.get_command(ctx, name) is not None:
             return super().resolve_command(ctx, args)
-        except click.UsageError as error:
-            if "No such command" in error.message:
-                error.message = f"There is no command {args[0]!r}; {near_matches(args[0], self.list_commands(ctx))}"
-            raise
+        raise click.UsageError(f"There is no command {name!r}; {near_matches(name, self.list_commands(ctx))}", ctx)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, COMMANDS[name][1] if name in COMMANDS else "(plug-in)") for name in self.list_commands(ctx)]
@@ -92,7 +90,7 @@ def _loaded(entry: Any) -> click.Command:
     """Load a third party's command; one that is broken says so when it is called."""
     try:
         command = entry.load()
-    except Exception as error:  # noqa: BLE001  (whatever a third party raises)
+    except Exception as error:  # whatever a third party raises
         reason = f"The command {entry.name!r} of {entry.dist.name if entry.dist else 'a plug-in'} is broken: {error!r}"
         raise click.ClickException(reason) from error
     if not isinstance(command, click.Command):

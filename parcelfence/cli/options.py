@@ -47,9 +47,7 @@ def _section(name: str) -> str:
 def input_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add an option for every role, for the selection and for the CRS of files."""
     options = [
-        click.option(
-            f"--{role.replace('_', '-')}", role, type=click.Path(path_type=Path), multiple=True, help=meaning, metavar="FILE"
-        )
+        click.option(_flag(role), role, type=click.Path(path_type=Path), multiple=True, help=meaning, metavar="FILE")
         for role, meaning in INPUT_ROLES.items()
     ]
     options += [
@@ -66,13 +64,18 @@ def setting_options(function: Callable[..., Any]) -> Callable[..., Any]:
     from parcelfence.settings import Settings, short_name
 
     for name, field in reversed(Settings.model_fields.items()):
-        flag = f"--{short_name(name).replace('_', '-')}"
+        flag = _flag(short_name(name))
         if field.annotation is bool:
             option = click.option(flag, _PREFIX + name, is_flag=True, default=None, help=field.description)
         else:
-            option = click.option(flag, _PREFIX + name, help=f"{field.description}{_default(name, field.default)}", metavar="VALUE")
+            text = f"{field.description}{_default(name, field.default)}"
+            option = click.option(flag, _PREFIX + name, help=text, metavar="VALUE")
         function = option(function)
     return function
+
+
+def _flag(name: str) -> str:
+    return f"--{name.replace('_', '-')}"
 
 
 def _default(name: str, default: Any) -> str:
@@ -109,7 +112,7 @@ def given_sources(parameters: Mapping[str, Any]) -> tuple[Source, ...]:
         for path in parameters.get(role, ())
     )
     missing = [
-        Fault(where=f"--{source.role.replace('_', '-')}", found=f"the file {source.path} does not exist", remedy="check the path")
+        Fault(where=_flag(source.role), found=f"the file {source.path} does not exist", remedy="check the path")
         for source in sources
         if not source.path.exists()
     ]

@@ -7,13 +7,13 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator
 
 __all__ = ["progress"]
 
 
 @contextmanager
-def progress(*steps: str) -> Iterator[Callable[[str], None]]:
+def progress(*steps: str) -> Generator[Callable[[str], None]]:
     """Show which step is under way; yields a function to be called with its name as each begins."""
     if not sys.stderr.isatty():
         yield lambda _step: None

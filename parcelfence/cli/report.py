@@ -54,13 +54,18 @@ def conflict_report(plan: Plan) -> list[str]:
     lines = []
     for conflict in shown[:_MOST_SHOWN]:
         word, colour = _WORDS[conflict.severity]
-        at = "" if conflict.station_m is None else f" at {station_label(conflict.station_m, style=plan.settings.station_format)}"
-        lines.append(f"{click.style(f'{word:<8}', fg=colour, bold=True)} {conflict.rule}{at}")
+        lines.append(f"{click.style(f'{word:<8}', fg=colour, bold=True)} {conflict.rule}{_at(conflict, plan=plan)}")
         text = f"{conflict.message.rstrip('.')}. {conflict.remedy[:1].upper()}{conflict.remedy[1:].rstrip('.')}."
         lines += textwrap.wrap(text, width=_WIDTH, initial_indent=" " * 9, subsequent_indent=" " * 9)
     if len(shown) > _MOST_SHOWN:
         lines.append(f"{'':9}... and {len(shown) - _MOST_SHOWN} more, all of them on the map and the worksheet")
     return [*lines, ""] if lines else []
+
+
+def _at(conflict: Conflict, *, plan: Plan) -> str:
+    if conflict.station_m is None:
+        return ""
+    return f" at {station_label(conflict.station_m, style=plan.settings.station_format)}"
 
 
 def _count(conflicts: tuple[Conflict, ...], severity: Severity) -> str:

@@ -22,7 +22,7 @@ __all__ = ["screen"]
 
 @click.command(cls=SectionedCommand)
 @click.argument("table_of_parcels", metavar="PARCELS", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="TABLE", help="gpkg, parquet, fgb, geojson or csv")
+@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="TABLE", help="table to write")
 @click.option("--overwrite", is_flag=True, help="replace an earlier table")
 @click.option("--workers", type=click.IntRange(min=1), help="processes of this machine  [default: one per core]")
 @click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one for each parcel")
@@ -31,16 +31,16 @@ __all__ = ["screen"]
 def screen(table_of_parcels: Path, out: Path, **options: Any) -> None:
     """Plan a loop on every parcel of a file, and write one row each.
 
-    A parcel without a plan has its reason in its row. A run that was stopped goes on where it was.
+    The ending of TABLE names the format: gpkg, parquet, fgb, geojson or csv. A parcel without a plan has its reason
+    in its row. A run that was stopped goes on where it was.
     """
     from parcelfence import __version__
-    from parcelfence.outputs.screening_table import Parts, check_ending, write_table
+    from parcelfence.outputs.screening_table import Parts, check_ending, refuse_existing, write_table
     from parcelfence.screening import screen as work
     from parcelfence.screening import slices
 
     check_ending(out)
-    if out.exists() and not options["overwrite"]:
-        raise click.UsageError(f"{out} exists already; choose another name, or replace it with --overwrite")
+    refuse_existing(out, overwrite=options["overwrite"])
     job = _job(table_of_parcels, options)
     parts = Parts.of(out, job, version=__version__)
     tasks = slices(job)
@@ -97,11 +97,11 @@ def _bar(total: int, *, finished: int) -> AbstractContextManager[Any]:
 def _report(rows: list[Outcome], *, out: Path) -> str:
     counts = Counter(row.status for row in rows)
     clean = sum(row.status == "planned" and not row.must_fix for row in rows)
-    lines = [
+    figures = (
         f"{len(rows):,} parcels: {counts['planned']:,} planned ({clean:,} without a conflict that must be fixed), "
-        f"{counts['no_loop']:,} without room for a loop, {counts['refused']:,} refused, {counts['failed']:,} failed",
-        f"Written to {out}",
-    ]
+        f"{counts['no_loop']:,} without room for a loop, {counts['refused']:,} refused, {counts['failed']:,} failed"
+    )
+    lines = [figures, f"Written to {out}"]
     if counts["failed"]:
         lines.append("A failed parcel is a fault of parcelfence: its reason stands in its row. Please report it.")
     return "\n".join(lines)

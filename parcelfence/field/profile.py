@@ -194,9 +194,9 @@ def _reaches(
 
 
 def _meets_wire(points: NDArray[np.float64], chain: Chain, *, ends: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Number the straight ways that meet a wire after they have left their own."""
+    """Give the numbers of the straight ways that meet a wire after they have left their own."""
     starts, steps = chain.vertices[:-1][chain.currents != 0.0], chain.steps[chain.currents != 0.0]
-    wires = shapely.STRtree(shapely.linestrings(np.stack([starts, starts + steps], axis=1)))
+    wires = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([starts, starts + steps], axis=1))))
     left = points + 1e-6 * (ends - points)
     way, _ = wires.query(shapely.linestrings(np.stack([left, ends], axis=1)), predicate="intersects")
     return np.unique(way)

@@ -72,7 +72,8 @@ def zones(loops: Iterable[CurrentLoop], receiver: Receiver, *, inside: Polygon |
         gaps narrower than a quarter of the reach (at most 0.5 m) may be missed.
     """
     signal, core = field_zones(loops, receiver, levels=(1.0, receiver.core_level))
-    roam = shapely.difference(inside, signal)
+    ground = inside if inside.is_valid else shapely.make_valid(inside)  # a wire surveyed as laid may cross itself
+    roam = shapely.difference(ground, signal)
     parts = [part for part in shapely.get_parts(roam) if isinstance(part, Polygon) and part.area > _SLIVER_M2]
     return Zones(signal=signal, core=core, roam=MultiPolygon(parts), receiver=receiver)
 

@@ -1,1 +1,1 @@
-"""Files to tidy tables: the reader, the repairs, the recognition of utility kinds, and every fault of a file at once."""
+"""Files to tidy tables: the reader, the repairs, the recognition of utility kinds, and all faults of a file at once."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, Final
 
-from shapely import LineString, MultiLineString, line_merge
+from shapely import LineString, MultiLineString, get_parts, line_merge
 
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.raw import RawFeature, RawLayer
@@ -70,11 +71,38 @@ def _by_layer(drawing: Any, *, kinds: str) -> dict[str, list[LineString]]:
 
 
 def _line(entity: Any) -> LineString | None:
-    from ezdxf.path import make_path
-
-    points = [(point.x, point.y) for point in make_path(entity).flattening(_SAGITTA)]
+    points = _points(entity)
+    if len(points) > _FEWEST and math.dist(points[0], points[-1]) < _SAGITTA:
+        points[-1] = points[0]
     line = LineString(points) if len(points) >= _FEWEST else None
     return line if line is not None and line.length > 0 else None
+
+
+def _points(entity: Any) -> list[tuple[float, float]]:
+    """Give the vertices of an entity, of its arcs and curves the ends of short chords."""
+    kind = entity.dxftype()
+    if kind == "LINE":
+        return [_plane(entity.dxf.start), _plane(entity.dxf.end)]
+    if kind in {"LWPOLYLINE", "POLYLINE"}:
+        return _of_polyline(entity)
+    return [_plane(point) for point in entity.flattening(_SAGITTA)]
+
+
+def _of_polyline(entity: Any) -> list[tuple[float, float]]:
+    """Follow a polyline through its pieces; its arcs come counter-clockwise, whichever way it takes them."""
+    pieces = [_points(piece) for piece in entity.virtual_entities()]
+    if not pieces:
+        return []
+    first = next(iter(entity.vertices())) if entity.dxftype() == "LWPOLYLINE" else next(entity.points())
+    way = [(float(first[0]), float(first[1]))]
+    for piece in pieces:
+        backwards = math.dist(way[-1], piece[-1]) < math.dist(way[-1], piece[0])
+        way += (piece[::-1] if backwards else piece)[1:]
+    return [*way[:-1], way[0]] if entity.is_closed else way
+
+
+def _plane(point: Any) -> tuple[float, float]:
+    return float(point[0]), float(point[1])
 
 
 def _chosen(lines: dict[str, list[LineString]], *, layer: str | None, name: str) -> list[str]:
@@ -90,5 +118,4 @@ def _chosen(lines: dict[str, list[LineString]], *, layer: str | None, name: str)
 
 
 def _joined(lines: list[LineString]) -> list[LineString]:
-    merged = line_merge(MultiLineString(lines))
-    return list(merged.geoms) if isinstance(merged, MultiLineString) else [merged]
+    return list(get_parts(line_merge(MultiLineString(lines))))

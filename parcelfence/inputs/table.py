@@ -77,5 +77,5 @@ class Table:
     @cached_property
     def bounds(self) -> NDArray[np.float64]:
         """West, south, east and north of each record, shape (n, 4)."""
-        bounds: NDArray[np.float64] = shapely.bounds(np.array([record.geometry for record in self.records], dtype=object))
-        return bounds.reshape(-1, 4)
+        geometries = np.array([record.geometry for record in self.records], dtype=object)
+        return shapely.bounds(geometries).reshape(-1, 4)

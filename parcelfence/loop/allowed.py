@@ -91,7 +91,11 @@ def no_loop(site: Site, settings: Settings, *, reason: str) -> NoLoopError:
             found=f"no loop fits: {reason}; at its roomiest the property holds a circle {units.length(widest_m)} across",
             must=f"the setback of {units.length(settings.lot_line_setback_m)} on both sides and a bend of radius "
             f"{units.length(settings.bend_radius_m)} take {units.length(needed_m)} of that"
-            + (f", and buildings their clearance of {units.length(settings.building_clearance_m)}" if site.buildings else ""),
+            + (
+                f", and buildings their clearance of {units.length(settings.building_clearance_m)}"
+                if site.buildings
+                else ""
+            ),
             remedy=f"a reach of {units.length(fits_m, digits=2)}, with the clearances that follow it, leaves room for a small loop"
             if fits_m
             else "no usual reach leaves room for a buried loop here; choose a larger parcel or join several",
@@ -145,13 +149,11 @@ def _lot(site: Site, settings: Settings) -> MultiPolygon:
 
 def _wire_obstacles(site: Site, settings: Settings) -> BaseGeometry:
     """Ground that wire must not lie on; inside the loop it is no obstacle."""
-    return shapely.union_all(
-        [
-            _grown_union(site.easements, 0.0),
-            _grown_union(site.water, settings.water_clearance_m),
-            _grown_union(site.roads, settings.road_clearance_m),
-        ]
-    )
+    return shapely.union_all([
+        _grown_union(site.easements, 0.0),
+        _grown_union(site.water, settings.water_clearance_m),
+        _grown_union(site.roads, settings.road_clearance_m),
+    ])
 
 
 def _in_the_way(building: Feature, *, ground: MultiPolygon, settings: Settings) -> bool:
@@ -242,4 +244,3 @@ def _simple(area: BaseGeometry) -> BaseGeometry:
     """Give a shape fit for the inscribed circle: its cost grows with the vertices."""
     part = parts(area)[0]
     return part.simplify(0.05) if len(part.exterior.coords) > 200 else part
-

@@ -116,7 +116,9 @@ def _joined(
     found = []
     for line in clipped:
         if isinstance(line, LineString) and line.length > 0:
-            names = sorted({name for member, name in simple if member.dwithin(line.centroid, line.length) and _along(member, line)})
+            names = sorted({
+                name for member, name in simple if member.dwithin(line.centroid, line.length) and _along(member, line)
+            })
             found.append(BuriedLine(line=line, separation_m=separation_m, names=tuple(names)))
     return found
 

@@ -174,7 +174,7 @@ def crossable(region: BaseGeometry, lines: Buried, *, levels: Sequence[GateLevel
 def _closed_areas(lines: Buried, *, region: BaseGeometry) -> BaseGeometry:
     """Marks without a direction are passed by, unless they lie inside with room to spare."""
     near_edge = [
-        grown(mark.area, mark.separation_m)
+        grown(mark.area, mark.separation_m + SLACK_M)
         for mark in lines.areas
         if not region.covers(mark.area.buffer(mark.separation_m))
     ]
@@ -185,7 +185,7 @@ def _pieces(
     number: int, line: BuriedLine, *, found: list[Opening], region: BaseGeometry, radius_m: float
 ) -> list[_Taken]:
     """Land taken by the shut stretches of a line: a strip, wider behind a gate so that the bends find room."""
-    strip_m = max(line.separation_m, radius_m)
+    strip_m = max(line.separation_m, radius_m) + SLACK_M
     pieces = []
     reached_m: float = 0.0
     gate: Gate | None = None

@@ -120,9 +120,7 @@ def _of_surface(feature: Feature, *, run: Run, layer: str, shape: BaseGeometry |
         yield _crossing(feature, run=run, layer=layer, point=middle, angle_deg=math.nan, length_m=piece.length)
 
 
-def _crossing(
-    feature: Feature, *, run: Run, layer: str, point: Point, angle_deg: float, length_m: float
-) -> Crossing:
+def _crossing(feature: Feature, *, run: Run, layer: str, point: Point, angle_deg: float, length_m: float) -> Crossing:
     return Crossing(
         crosses=feature.id,
         layer=layer,

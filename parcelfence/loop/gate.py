@@ -120,22 +120,24 @@ class GateFinder:
         if not secant.any():
             return None  # a line that turns back on itself has no direction here
         tangent = secant / math.hypot(*secant)
-        members = {number}
-        low = high = 0.0
+        members, span = {number}, (0.0, 0.0)
         for _ in range(_MOST_LINES):
             reach_m = separation_m + level.beside_m
-            sides = low - reach_m, high + reach_m
+            sides = span[0] - reach_m, span[1] + reach_m
             found = self._crossed(point, tangent, sides=sides, level=level, depth_m=separation_m)
             if found is None:
                 return None
             if level.ahead_m:
-                beyond = sides[0] - level.ahead_m, sides[1] + level.ahead_m
-                found |= self._crossed(point, tangent, sides=beyond, level=level, depth_m=separation_m, all_must=False) or {}
-            if set(found) <= members:
-                break
-            members |= set(found)
+                wider = sides[0] - level.ahead_m, sides[1] + level.ahead_m
+                found += (
+                    self._crossed(point, tangent, sides=wider, level=level, depth_m=separation_m, all_must=False) or []
+                )
+            members |= {member for member, _ in found}
+            places = [0.0, *(place for _, place in found)]
             separation_m = max(self.lines[member].separation_m for member in members)
-            low, high = min(0.0, *found.values()), max(0.0, *found.values())
+            before, span = span, (min(*places, span[0]), max(*places, span[1]))
+            if span == before:
+                break
         else:
             return None
         normal = np.array([-tangent[1], tangent[0]])
@@ -155,21 +157,21 @@ class GateFinder:
         level: GateLevel,
         depth_m: float,
         all_must: bool = True,
-    ) -> dict[int, float] | None:
-        """Lines that a chord crosses square, with the place on it; None if one that is near must be, and is not."""
+    ) -> list[tuple[int, float]] | None:
+        """Lines that a chord crosses square, with the places on it; None if one that is near must be, and is not."""
         normal = np.array([-tangent[1], tangent[0]])
         depth = tangent * depth_m
         ends = point + sides[0] * normal, point + sides[1] * normal
         zone = Polygon([ends[0] - depth, ends[1] - depth, ends[1] + depth, ends[0] + depth])
         least_cosine = math.cos(math.radians(level.off_square_deg))
-        crossed: dict[int, float] = {}
+        crossed: list[tuple[int, float]] = []
         for member in self._tree.query(zone, predicate="intersects"):
             for piece in shapely.get_parts(self.lines[member].line.intersection(zone)):
                 if piece.length < _TOUCH_M:
                     continue
                 across = _crossing_place(piece, point=point, tangent=tangent, least_cosine=least_cosine)
                 if across is not None:
-                    crossed[int(member)] = across
+                    crossed.append((int(member), across))
                 elif all_must:
                     return None
         return crossed

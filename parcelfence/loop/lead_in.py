@@ -10,6 +10,7 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import nearest_points, substring
 
 from parcelfence.loop.loop import Remark, Run, Transmitter
+from parcelfence.loop.ring import started_at
 from parcelfence.loop.routing import FreeGround
 from parcelfence.loop.square import squared
 from parcelfence.loop.transmitter_place import transmitter_place
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
-__all__ = ["lay_out", "started_at"]
+__all__ = ["lay_out"]
 
 _SAMPLE_M: Final = 1.0
 _FROM_WALL_M: Final = 0.1
@@ -76,17 +77,6 @@ def lay_out(
     return (*loops, *pairs), transmitter, ()
 
 
-def started_at(ring: LineString, point: Point) -> LineString:
-    """Turn a closed line so that it begins and ends at the point of it nearest to the given one."""
-    at = ring.project(point)
-    if at in {0.0, ring.length}:
-        return ring
-    first, second = substring(ring, at, ring.length), substring(ring, 0.0, at)
-    xy = np.vstack([shapely.get_coordinates(first), shapely.get_coordinates(second)[1:]])
-    xy[0] = xy[-1] = point.x, point.y
-    return LineString(xy)
-
-
 def _ring(area: Polygon) -> LineString:
     return LineString(shapely.orient_polygons(area).exterior)
 
@@ -124,7 +114,7 @@ class _Tree:
             ends = nearest_points(Point(sources[0]), waiting[name])
             line = LineString(ends)
         else:
-            line = squared(_ended_on(way.line, waiting[name]), self._site.utilities, settings=self._settings)
+            line = squared(self._ended_on(way.line, waiting[name]), self._site.utilities, settings=self._settings)
         self._branch(line)
         self.fed[name] = Point(line.coords[-1])
         return name
@@ -139,6 +129,14 @@ class _Tree:
         samples = _sampled(ring)[:-1]
         good = ~shapely.intersects(self._avoided, shapely.points(samples))
         return samples[good] if good.any() else samples
+
+    def _ended_on(self, line: LineString, ring: LineString) -> LineString:
+        """Let the last piece of a way meet a loop at its nearest point, where only samples of the loop were looked at."""
+        xy = shapely.get_coordinates(line)
+        foot = nearest_points(Point(xy[-2]), substring(ring, *_about(ring, Point(xy[-1]))))[1]
+        if not foot.intersects(self._avoided):
+            xy[-1] = foot.x, foot.y
+        return LineString(xy)
 
     def _branch(self, line: LineString) -> None:
         """Add a pair; where it leaves another one on its way, that one is parted there."""
@@ -165,14 +163,6 @@ def _way_out(root: Point, *, site: Site) -> npt.NDArray[np.float64]:
     outside = nearest_points(wall, ring)[1]
     points = [here[0]] + ([np.array([wall.x, wall.y])] if wall.distance(root) > _SAME_M else [])
     return np.array([*points, [outside.x, outside.y]])
-
-
-def _ended_on(line: LineString, ring: LineString) -> LineString:
-    """Let the last piece of a way meet a loop at its nearest point, where only samples of the loop were looked at."""
-    xy = shapely.get_coordinates(line)
-    foot = nearest_points(Point(xy[-2]), substring(ring, *_about(ring, Point(xy[-1]))))[1]
-    xy[-1] = foot.x, foot.y
-    return LineString(xy)
 
 
 def _about(ring: LineString, point: Point) -> tuple[float, float]:

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
-from shapely.ops import substring
+from shapely import Polygon
 
 from parcelfence.errors import NoLoopError
 from parcelfence.loop.allowed import allowed_land
 from parcelfence.loop.loop import Remark
+from parcelfence.loop.ring import stretch
 from parcelfence.loop.rounding import closed, opened, parts, turnable
 from parcelfence.units import station_label, unit_system
 
@@ -66,9 +66,7 @@ def narrow_places(run: Run, *, site: Site, settings: Settings) -> tuple[Remark, 
     return (*found, _uniform(uniform_m, found=found, settings=settings))
 
 
-def largest_uniform_reach_m(
-    site: Site, settings: Settings, *, buildings: Sequence[Feature]
-) -> float | None:
+def largest_uniform_reach_m(site: Site, settings: Settings, *, buildings: Sequence[Feature]) -> float | None:
     """Largest reach with which a loop passes behind all of some buildings with all its clearances.
 
     The reach is found by halving from what the narrowest gap leaves, each time by designing the rounded outline anew:
@@ -136,9 +134,7 @@ def _of_building(building: Feature, *, run: Run, site: Site, settings: Settings)
     for group in _joined(too_near, count=count):
         fits_m = max(0.0, float((gap_m[group].min() - beyond_m) / 2))
         low_m, high_m = float(stations[group[0]]), float(stations[group[-1]])
-        remarks.append(
-            _narrow(building, run=run, span=(low_m, high_m), fits_m=fits_m, settings=settings)
-        )
+        remarks.append(_narrow(building, run=run, span=(low_m, high_m), fits_m=fits_m, settings=settings))
     return remarks
 
 
@@ -150,21 +146,19 @@ def _joined(indices: np.ndarray, *, count: int) -> list[np.ndarray]:
     return groups
 
 
-def _narrow(
-    building: Feature, *, run: Run, span: tuple[float, float], fits_m: float, settings: Settings
-) -> Remark:
+def _narrow(building: Feature, *, run: Run, span: tuple[float, float], fits_m: float, settings: Settings) -> Remark:
     units = unit_system(settings.units)
     first, last = (station_label(run.start_station_m + each, style=settings.station_format) for each in span)
     at_most = f"reach {units.length(fits_m)} at most" if fits_m >= _LEAST_REACH_M else "room for no usual reach"
-    low, high = span
-    stretch = substring(run.line, low, high) if low < high else run.line.interpolate(low)
     return Remark(
         rule=_RULE,
         severity="caution",
         message=f"Between stations {first} and {last} the wall of building {building.id} and the lot line leave {at_most}; "
         f"{units.length(settings.reach_m)} is set",
         remedy="lower the reach, leave that side out with a wanted area, or accept signal in the building",
-        geometry=stretch if isinstance(stretch, LineString) and stretch.length > 0 else run.line.interpolate(low),
+        geometry=run.line.interpolate(span[0])
+        if span[0] == span[1]
+        else stretch(run.line, start_m=span[0], end_m=span[1]),
         layer="buildings",
         feature=building.id,
         measured=fits_m,

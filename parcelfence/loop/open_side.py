@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from shapely import LineString, Point, Polygon
-from shapely.ops import substring
+from shapely import LineString, Polygon
 
 from parcelfence.loop.loop import Remark
+from parcelfence.loop.ring import stretch
 from parcelfence.loop.rounding import FOR_CHORDS, QUAD_SEGS, closed, opened, parts
 from parcelfence.units import unit_system
 
@@ -85,7 +85,7 @@ def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | 
         return None
     radius_m = FOR_CHORDS * settings.bend_radius_m
     spacing_m = max(settings.return_run_spacing_m, 2.05 * radius_m)
-    bands = [_band(stretch, within=area, spacing_m=spacing_m, radius_m=radius_m) for stretch in signalled]
+    bands = [_band(active, within=area, spacing_m=spacing_m, radius_m=radius_m) for active in signalled]
     rings = tuple(band for band in bands if band is not None)
     if not rings:
         return None
@@ -108,8 +108,7 @@ def _signalled(ring: LineString, *, site: Site, settings: Settings) -> list[Line
     stretches = []
     for begin in begins:
         end = ends[ends >= begin].min() if (ends >= begin).any() else ends.min()
-        low, high = float(stations[begin]), float(stations[end])
-        stretches.append(substring(ring, low, high) if low < high else _over_start(ring, low, high))
+        stretches.append(stretch(ring, start_m=float(stations[begin]), end_m=float(stations[end])))
     return stretches
 
 
@@ -124,16 +123,9 @@ def _without_short(flags: np.ndarray, *, value: bool, most: int) -> np.ndarray:
     return result
 
 
-def _over_start(ring: LineString, low: float, high: float) -> LineString:  # noqa: FURB118
-    first, second = substring(ring, low, ring.length), substring(ring, 0.0, high)
-    if isinstance(second, Point):
-        return first
-    return LineString([*first.coords, *second.coords[1:]])
-
-
-def _band(stretch: LineString, *, within: Polygon, spacing_m: float, radius_m: float) -> Polygon | None:
+def _band(active: LineString, *, within: Polygon, spacing_m: float, radius_m: float) -> Polygon | None:
     """Band between a stretch and its return run on the inner side, rounded at both ends."""
-    beside = stretch.buffer(spacing_m, cap_style="flat", join_style="round", quad_segs=QUAD_SEGS)
+    beside = active.buffer(spacing_m, cap_style="flat", join_style="round", quad_segs=QUAD_SEGS)
     inner: BaseGeometry = opened(closed(beside.intersection(within), radius_m), radius_m)
     bands = parts(inner)
     return Polygon(bands[0].exterior) if bands else None

@@ -91,15 +91,31 @@ def openings(
     within = stretches(line, region)
     found = []
     for start_m, end_m in stretches(line, core):
-        outer = next((each for each in within if each[0] <= start_m + _END_M and end_m - _END_M <= each[1]), (start_m, end_m))
+        outer = next(
+            (each for each in within if each[0] <= start_m + _END_M and end_m - _END_M <= each[1]), (start_m, end_m)
+        )
         first = last = None
         if start_m > _END_M:
-            at = _walk(number, start_m=max(outer[0], start_m - _lead(finder, number)), end_m=end_m, finder=finder, region=region, levels=levels)
+            at = _walk(
+                number,
+                start_m=max(outer[0], start_m - _lead(finder, number)),
+                end_m=end_m,
+                finder=finder,
+                region=region,
+                levels=levels,
+            )
             if at is None:
                 continue
             start_m, first = at
         if end_m < line.length - _END_M:
-            at = _walk(number, start_m=min(outer[1], end_m + _lead(finder, number)), end_m=start_m, finder=finder, region=region, levels=levels)
+            at = _walk(
+                number,
+                start_m=min(outer[1], end_m + _lead(finder, number)),
+                end_m=start_m,
+                finder=finder,
+                region=region,
+                levels=levels,
+            )
             if at is None:
                 continue
             end_m, last = at
@@ -185,7 +201,9 @@ def _innermost(gate: Gate, gates: list[Gate]) -> Gate:
         and float(other.inward @ gate.inward) > np.cos(np.radians(30))
         and other.chord.dwithin(gate.chord, gate.chord.length / 2)
     ]
-    return max(together, key=lambda other: (round(float((other.start + other.end) @ gate.inward), 3), len(other.members)))
+    return max(
+        together, key=lambda other: (round(float((other.start + other.end) @ gate.inward), 3), len(other.members))
+    )
 
 
 def _crossed_at(line: LineString, gate: Gate | None, *, else_m: float) -> float:

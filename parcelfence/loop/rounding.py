@@ -16,7 +16,19 @@ from shapely import MultiPolygon, Polygon
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["FOR_CHORDS", "QUAD_SEGS", "SLACK_M", "closed", "grown", "inset", "opened", "parts", "ringed", "turnable", "whole"]
+__all__ = [
+    "FOR_CHORDS",
+    "QUAD_SEGS",
+    "SLACK_M",
+    "closed",
+    "grown",
+    "inset",
+    "opened",
+    "parts",
+    "ringed",
+    "turnable",
+    "whole",
+]
 
 QUAD_SEGS: Final = 16
 FOR_CHORDS: Final = 1.02
@@ -80,7 +92,9 @@ def ringed(area: BaseGeometry, clearance_m: float, *, radius_m: float) -> BaseGe
     ring = closed(grown(area, radius_m), radius_m)
     for _ in range(_HALVINGS):
         middle_m = (low_m + high_m) / 2
-        candidate = closed(opened(area.buffer(middle_m, join_style="mitre", mitre_limit=_MITRE_LIMIT), radius_m), radius_m)
+        candidate = closed(
+            opened(area.buffer(middle_m, join_style="mitre", mitre_limit=_MITRE_LIMIT), radius_m), radius_m
+        )
         if candidate.buffer(_TIDY_M).covers(needed):
             high_m, ring = middle_m, candidate
         else:

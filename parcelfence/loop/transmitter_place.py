@@ -59,9 +59,7 @@ def transmitter_place(outer: LineString, *, site: Site, settings: Settings) -> T
     fit = (from_metal >= settings.transmitter_metal_clearance_m) & (from_water >= _DRY_M)
     chosen = places[fit] if fit.any() else places[[int(np.argmax(np.minimum(from_metal, from_water)))]]
     point: Point = chosen[int(np.argmin(np.round(shapely.distance(chosen, outer), 3)))]
-    why = (
-        "dry and away from metal" if fit.any() else "the least bad place: metal or water is near along the whole wall"
-    )
+    why = "dry and away from metal" if fit.any() else "the least bad place: metal or water is near along the whole wall"
     return Transmitter(
         point=point,
         given=False,

@@ -112,7 +112,9 @@ def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -
         )
         radius_m = float(shapely.maximum_inscribed_circle(inside.simplify(0.05), tolerance=0.05).length)
         if radius_m <= _ALL_REACTS * settings.reach_m:
-            message += f"; it is so small that all of its inside reacts at a reach of {units.length(settings.reach_m)}: "
+            message += (
+                f"; it is so small that all of its inside reacts at a reach of {units.length(settings.reach_m)}: "
+            )
             message += "the ring alone is enough"
         remarks.append(
             Remark(

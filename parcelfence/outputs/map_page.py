@@ -11,7 +11,7 @@ from parcelfence.outputs.escaping import html_text, script_json
 from parcelfence.outputs.map_assets import asset_store, inline_assets
 from parcelfence.outputs.map_features import drawn_layers
 from parcelfence.outputs.map_layers import add_layer, halo
-from parcelfence.outputs.map_panel import panel
+from parcelfence.outputs.map_panel import heading, panel
 from parcelfence.outputs.map_tools import metres_per_degree, unit_factors
 from parcelfence.outputs.map_words import AS_GIVEN, LABELS
 
@@ -104,7 +104,7 @@ def map_page(
     start = f"parcelSheet.start({sheet.get_name()}, {{ {names} }}, {script_json(data)});"
     _part("html", text=panel(plan, drawn=drawn) + _text("map_tools.html")).add_to(sheet)
     _part("script", text=start).add_to(sheet)
-    return _whole(figure, title=plan.site.name or "Property", tiles=tiles)
+    return _whole(figure, title=heading(plan), tiles=tiles)
 
 
 def _bare_map(middle: tuple[float, float], *, canvas: bool) -> folium.Map:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parcelfence.outputs.map_features import Drawn
     from parcelfence.planning import Plan
 
-__all__ = ["figures", "panel"]
+__all__ = ["figures", "heading", "panel"]
 
 _GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "Wire and signal": ("wire", "zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
@@ -78,12 +78,22 @@ def figures(plan: Plan) -> tuple[tuple[str, str], ...]:
     )
 
 
+def heading(plan: Plan) -> str:
+    """Name the sheet: by the site, or where that has no name of its own, by the parcel."""
+    site = plan.site
+    if site.name and site.name != site.parcel_id:
+        return site.name
+    return f"Parcel {site.parcel_id}" if site.parcel_id else "Property"
+
+
 def _head(plan: Plan) -> str:
-    parcel = f"<p>Parcel <bdi>{html_text(plan.site.parcel_id)}</bdi></p>" if plan.site.parcel_id else ""
+    title = heading(plan)
+    parcel = f"Parcel {plan.site.parcel_id}" if plan.site.parcel_id else ""
+    second = f"<p><bdi>{html_text(parcel)}</bdi></p>" if parcel and parcel != title else ""
     return (
         '<header id="sheet-head">'
         '<div><p class="kicker">Boundary wire plan</p>'
-        f"<h1><bdi>{html_text(plan.site.name or 'Property')}</bdi></h1>{parcel}"
+        f"<h1><bdi>{html_text(title)}</bdi></h1>{second}"
         f'<p class="first-caution">{html_text(CAUTIONS[0].order)}</p></div>'
         '<button type="button" id="sheet-toggle" aria-expanded="true" aria-controls="sheet-body" '
         'aria-label="Plan sheet">'

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import pickle
 import shutil
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, MissingExtraError, OutputError, near_matches
 
@@ -43,13 +41,7 @@ class Parts:
 
     @classmethod
     def of(cls, table: Path, job: ScreeningJob, *, version: str) -> Parts:
-        """Find or make the folder; a folder of another job is thrown away.
-
-        Raises
-        ------
-        OutputError
-            If the disk refuses.
-        """
+        """Find or make the folder; a folder of another job is thrown away."""
         folder = table.parent / f".{table.name}.parts"
         key = _key(job, version=version)
         mark = folder / "job"
@@ -59,22 +51,22 @@ class Parts:
             folder.mkdir(exist_ok=True)
             mark.write_text(key, encoding="ascii")
         except OSError as error:
-            raise _refused(table, error) from error
+            raise OutputError(_refusal(table, error)) from error
         return cls(folder)
 
     def finished(self, tasks: Iterable[tuple[int, int]]) -> dict[tuple[int, int], list[Outcome]]:
         """Read the slices that an earlier run finished."""
-        return {task: pickle.loads(path.read_bytes()) for task in tasks if (path := self._path(task)).exists()}  # noqa: S301  (written by this program, for this job)
+        return {task: _unpacked(path) for task in tasks if (path := self._path(task)).exists()}
 
     def keep(self, task: tuple[int, int], outcomes: list[Outcome]) -> None:
-        """Keep one slice, whole or not at all."""
+        """Keep one slice, whole or not at all; raises OutputError if the disk refuses."""
         path = self._path(task)
         partial = path.with_suffix(".tmp")
         try:
-            partial.write_bytes(pickle.dumps(outcomes))
-            os.replace(partial, path)
+            partial.write_text(json.dumps([_packed(outcome) for outcome in outcomes]), encoding="utf-8")
+            partial.replace(path)
         except OSError as error:
-            raise _refused(path, error) from error
+            raise OutputError(_refusal(path, error)) from error
 
     def forget(self) -> None:
         """Remove the folder when the table is written."""
@@ -104,11 +96,18 @@ def write_table(outcomes: Iterable[Outcome], table: Path) -> None:
     partial = table.with_name(f".{table.stem}.tmp{table.suffix}")
     try:
         _write(frame, partial, ending=table.suffix.lower())
-        os.replace(partial, table)
+        partial.replace(table)
     except OSError as error:
-        raise _refused(table, error) from error
+        raise OutputError(_refusal(table, error)) from error
     finally:
         partial.unlink(missing_ok=True)
+
+
+def refuse_existing(table: Path, *, overwrite: bool) -> None:
+    """Refuse to replace a table that nobody said may be replaced; raises OutputError."""
+    if table.exists() and not overwrite:
+        remedy = "choose another name, or replace it with --overwrite"
+        raise OutputError(Fault(where=str(table), found="it exists already", remedy=remedy))
 
 
 def check_ending(table: Path) -> None:
@@ -124,13 +123,13 @@ def check_ending(table: Path) -> None:
 
 
 def _frame(outcomes: Iterable[Outcome]) -> GeoDataFrame:
-    import geopandas as gpd
+    import geopandas
     import pandas as pd
     import shapely
 
     rows = pd.DataFrame([asdict(outcome) for outcome in sorted(outcomes, key=lambda one: one.position)])
-    wire = rows.pop("wire") if len(rows) else []
-    return gpd.GeoDataFrame(rows, geometry=[shapely.from_wkb(line) if line else None for line in wire], crs=4326)
+    wire = [shapely.from_wkb(line) if line else None for line in rows.pop("wire")] if len(rows) else []
+    return geopandas.GeoDataFrame(rows, geometry=wire, crs=4326)
 
 
 def _write(frame: GeoDataFrame, path: Path, *, ending: str) -> None:
@@ -149,12 +148,23 @@ def _write(frame: GeoDataFrame, path: Path, *, ending: str) -> None:
         frame.to_file(path, driver=FORMATS[ending], geometry_type="MultiLineString", **options)
 
 
+def _packed(outcome: Outcome) -> dict[str, Any]:
+    return asdict(outcome) | {"wire": outcome.wire.hex()}
+
+
+def _unpacked(path: Path) -> list[Outcome]:
+    from parcelfence.screening import Outcome
+
+    rows = json.loads(path.read_text(encoding="utf-8"))
+    return [Outcome(**(row | {"wire": bytes.fromhex(row["wire"])})) for row in rows]
+
+
 def _key(job: ScreeningJob, *, version: str) -> str:
     sources = [(str(one), one.path.stat().st_mtime_ns, one.path.stat().st_size) for one in job.sources]
     text = json.dumps([version, sources, job.settings.model_dump(mode="json"), job.working_crs])
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _refused(path: Path, error: OSError) -> OutputError:
+def _refusal(path: Path, error: OSError) -> Fault:
     reason = error.strerror or str(error)
-    return OutputError(Fault(where=str(path), found=f"it could not be written: {reason}", remedy="choose another place"))
+    return Fault(where=str(path), found=f"it could not be written: {reason}", remedy="choose another place")

@@ -217,8 +217,8 @@ def conflicts(plan: Plan, *severities: Severity) -> str:
 def notes(plan: Plan) -> str:
     """Set what is only to be known, in small type; empty if there is nothing."""
     items = "".join(
-        f"<li><b>{word}</b> {_where(plan, conflict)} {html_text(conflict.message)}"
-        f" {html_text(_opening(conflict.remedy))}</li>"
+        f"<li><b>{word}</b> {_where(plan, conflict)} {html_text(_sentence(conflict.message))}"
+        f" {html_text(_sentence(conflict.remedy))}</li>"
         for word, conflict in numbered_conflicts(plan)
         if conflict.severity == "note"
     )
@@ -228,6 +228,11 @@ def notes(plan: Plan) -> str:
 def _where(plan: Plan, conflict: Conflict) -> str:
     value = conflict.station_m
     return "" if value is None or math.isnan(value) else station(plan, value)
+
+
+def _sentence(words: str) -> str:
+    """Begin with a capital and end with a full stop."""
+    return _opening(words.rstrip().rstrip(".")) + "." if words.strip() else ""
 
 
 def _opening(words: str) -> str:

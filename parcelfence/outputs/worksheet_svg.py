@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["area", "line", "number", "text"]
 
-_STEP_MM = 0.02
+_STEP_MM = 0.04
 
 
 def number(value: float) -> str:

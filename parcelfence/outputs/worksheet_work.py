@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -32,6 +31,7 @@ __all__ = ["flags", "tests", "training"]
 
 _WALKED_PLACES: Final = 10
 _FEWEST_PLACES: Final = 4
+_WORTH_SHORTENING: Final = 5
 _CALM: Final = 1.25
 """A reach of at most so many times the median is measured away from corners."""
 
@@ -118,20 +118,29 @@ def _removal_day(turn: int) -> int:
 
 
 def _number_list(numbers: list[int]) -> str:
-    """Write numbers with even steps as ``1, 4, 7 ... 61``, others in full, runs as ``3-6``."""
+    """Write numbers in order, long stretches of even steps as ``1, 3 ... 31``, or ``4 to 9`` where the step is one."""
     ordered = sorted(numbers)
-    steps = {after - before for before, after in pairwise(ordered)}
-    if len(ordered) > 5 and len(steps) == 1 and steps != {1}:  # noqa: PLR2004
-        return f"{ordered[0]}, {ordered[1]}, {ordered[2]} &hellip; {ordered[-1]} (every {_ordinal(steps.pop())})"
-    parts = []
-    for _, group in groupby(enumerate(ordered), key=lambda pair: pair[1] - pair[0]):
-        run = [number for _, number in group]
-        parts.append(f"{run[0]}&ndash;{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)))  # noqa: PLR2004
+    parts: list[str] = []
+    start = 0
+    while start < len(ordered):
+        stop = _end_of_even_steps(ordered, start=start)
+        first, last, step = ordered[start], ordered[stop - 1], ordered[min(start + 1, stop - 1)] - ordered[start]
+        if stop - start < _WORTH_SHORTENING:
+            parts += map(str, ordered[start:stop])
+        elif step == 1:
+            parts.append(f"{first} to {last}")
+        else:
+            parts.append(f"{first}, {first + step} &hellip; {last}")
+        start = stop
     return ", ".join(parts)
 
 
-def _ordinal(count: int) -> str:
-    return {2: "second", 3: "third"}.get(count, f"{count}th")
+def _end_of_even_steps(ordered: list[int], *, start: int) -> int:
+    """Find where the even steps that begin at a place end; one place on where they are few."""
+    stop = start + 1
+    while stop < len(ordered) and ordered[stop] - ordered[stop - 1] == ordered[start + 1] - ordered[start]:
+        stop += 1
+    return stop if stop - start >= _WORTH_SHORTENING else start + 1
 
 
 def training(plan: Plan) -> str:

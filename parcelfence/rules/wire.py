@@ -65,7 +65,9 @@ class Stretch:
         if not isinstance(inside, LineString) or inside.is_empty or not inside.length:
             return self
         origin_m = self.run.start_station_m
-        first_m, last_m = (origin_m + float(self.run.line.project(end)) for end in (inside.boundary.geoms or [self.point] * 2))
+        first_m, last_m = (
+            origin_m + float(self.run.line.project(end)) for end in (inside.boundary.geoms or [self.point] * 2)
+        )
         middle_m = origin_m + float(self.run.line.project(inside.interpolate(0.5, normalized=True)))
         ends = (first_m, last_m) if self.start_m > self.end_m else (min(first_m, last_m), max(first_m, last_m))
         return replace(self, line=inside, start_m=ends[0], end_m=ends[1], station_m=middle_m)

@@ -174,9 +174,7 @@ def _out_of_area(parcels: Table, frame: LocalFrame) -> tuple[str, ...]:
 
 def _mark_records(around: Sequence[Surroundings]) -> list[MarkRecord]:
     return [
-        MarkRecord(
-            geometry=geometry, attributes=record.attributes, source=one.table.source, position=record.position
-        )
+        MarkRecord(geometry=geometry, attributes=record.attributes, source=one.table.source, position=record.position)
         for one in around
         if one.role == "marks"
         for record, geometry in one.records

@@ -10,7 +10,7 @@ from pyproj import CRS, Proj
 __all__ = ["MEAN_RADIUS_M", "Scale", "elevation_factor", "grid_scale", "scale_at"]
 
 MEAN_RADIUS_M: Final = 6_372_000.0
-"""Mean radius of the earth for elevation factors (NOAA Manual NOS NGS 5, Stem, State Plane Coordinate System of 1983)."""
+"""Mean radius for elevation factors (Stem, State Plane Coordinate System of 1983, NOAA Manual NOS NGS 5)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -66,7 +66,8 @@ def _answering(table: Table, choice: str) -> list[Record]:
     else:
         found = [record for record in table.records if _same(record.attributes.get(field), value)]
     if not found:
-        values = [_written(found) for record in table.records if (found := record.attributes.get(field)) is not None]
+        there = (record.attributes.get(field) for record in table.records)
+        values = [_written(one) for one in there if one is not None]
         lacking = len(table.records) - len(values)
         also = f"; {lacking} parcels have no {field}" if lacking else ""
         raise SelectionError(

@@ -80,7 +80,7 @@ def surroundings(table: Table, *, frame: LocalFrame, ground: BaseGeometry, mark_
         sha256=table.sha256,
         crs=table.crs.to_string(),
         crs_origin=table.crs_origin,
-        features=len(table.records),
+        features=table.features,
         used=len(records),
         operation=conversion.operation,
         accuracy_m=table.source.accuracy_m,

@@ -133,6 +133,14 @@ def test_zones_of_any_loop_are_valid_and_complete(seed: int) -> None:
     assert found.signal.covers(found.core)
 
 
+def test_a_wire_that_crosses_itself_still_has_zones() -> None:
+    eight = wire((0, 0), (40, 30), (40, 0), (0, 30))
+    found = zones_of(eight, receiver=Receiver(1.5))
+    assert found.signal.is_valid
+    assert len(found.roam.geoms) == 2
+    assert found.roam.disjoint(eight.ring)
+
+
 def test_same_input_same_bytes() -> None:
     first, second = (zones_of(NECK, receiver=Receiver(2.0)) for _ in range(2))
     assert first.signal.wkb == second.signal.wkb

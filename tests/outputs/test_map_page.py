@@ -166,6 +166,9 @@ def test_unknown_lines_are_named_the_most_dangerous(tables: Any, plan: Any) -> N
     assert words.lines[0].startswith("2.00 ft each side")
 
 
-def test_a_site_without_a_name_still_has_a_title(plan: Any, tables: Any) -> None:
-    nameless = fixture.stand_in(**{**vars(plan), "site": replace(plan.site, name="")})
-    assert "<title>Property: boundary wire plan</title>" in map_page(nameless, tables=tables)
+@pytest.mark.parametrize("name", ["", fixture.PARCEL_NO])
+def test_a_site_without_a_name_of_its_own_is_called_by_its_parcel(plan: Any, tables: Any, name: str) -> None:
+    nameless = fixture.stand_in(**{**vars(plan), "site": replace(plan.site, name=name)})
+    page = map_page(nameless, tables=tables)
+    assert "<title>Parcel 31-07: boundary wire plan</title>" in page
+    assert page.count("<bdi>Parcel 31-07</bdi>") == 1

@@ -6,7 +6,7 @@ import json
 import os
 import subprocess  # noqa: S404  (runs that are killed, or start afresh)
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -28,6 +28,8 @@ CONTRACT_FILES = {
     *(f"geojson/{schema.name}.geojson" for schema in LAYERS),
 }
 
+_PLAIN = tuple(name for name, writer in BUILT_IN.items() if not writer.package)
+
 
 def _files(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
@@ -39,7 +41,7 @@ def test_the_default_set_is_the_contract(plan: Plan, tmp_path: Path) -> None:
 
 
 def test_two_runs_give_the_same_bytes(plan: Plan, written: Path, tmp_path: Path) -> None:
-    formats = [name for name in BUILT_IN if name not in {"pdf", "parquet"}]
+    formats = list(_PLAIN)
     again = _files(registry.write(plan, tmp_path / "another name", formats=formats))
     first = _files(written)
     assert [name for name in first if first[name] != again.get(name)] == []
@@ -54,7 +56,7 @@ def test_another_process_gives_the_same_bytes(written: Path, tmp_path: Path) -> 
         "from parcelfence.outputs.registry import write\n"
         "write(hand_made_plan(), sys.argv[1], formats=sys.argv[2].split(','))\n"
     )
-    formats = ",".join(name for name in BUILT_IN if name not in {"pdf", "parquet"})
+    formats = ",".join(_PLAIN)
     arguments = [sys.executable, "-c", code, str(tmp_path / "out"), formats]
     subprocess.run(arguments, check=True, env=os.environ | {"PYTHONHASHSEED": "77"})
     first, again = _files(written), _files(tmp_path / "out")
@@ -181,3 +183,24 @@ def test_an_unusable_plugin_is_named_and_leaves_nothing(plan: Plan, tmp_path: Pa
 def test_broken_plugins_do_not_touch_others(plan: Plan, tmp_path: Path) -> None:
     registry.write(plan, tmp_path / "out", formats=["count", "stakeout"])
     assert set(_files(tmp_path / "out")) == {"count.txt", "stakeout.csv", "summary.json"}
+
+
+def test_a_bare_plan_is_written_too(plan: Plan, tmp_path: Path) -> None:
+    """A wire that somebody drew may have no transmitter, flags, crossings, marks or conflicts."""
+    site = replace(
+        plan.site, **dict.fromkeys(("utilities", "buildings", "doors", "metal", "hardscape", "keep_outs"), ())
+    )
+    take_off = replace(plan.take_off, flags=(), stations=(), sequence=replace(plan.take_off.sequence, splices=()))
+    loop = replace(plan.loop, runs=plan.loop.runs[:1], transmitter=None)
+    bare = replace(
+        plan, site=replace(site, transmitter=None, name=""), loop=loop, take_off=take_off, crossings=(), conflicts=()
+    )
+    folder = registry.write(replace(bare, profiles=plan.profiles[:1]), tmp_path / "out", formats=list(_PLAIN))
+    assert not (folder / "stakeout.csv").read_text()
+    assert "No locate marks were given" in (folder / "worksheet.html").read_text(encoding="utf-8")
+
+
+def test_chosen_layers_reach_every_file_with_layers(plan: Plan, tmp_path: Path) -> None:
+    folder = registry.write(plan, tmp_path / "out", layers=["wire", "flags"], formats=list(_PLAIN))
+    assert {path.name for path in (folder / "geojson").iterdir()} == {"wire.geojson", "flags.geojson"}
+    assert json.loads((folder / "summary.json").read_text())["layers"] == {"wire": 3, "flags": len(plan.take_off.flags)}

@@ -21,6 +21,7 @@ from parcelfence.outputs.worksheet_drawing import drawing
 from parcelfence.outputs.worksheet_labels import Labels
 from parcelfence.outputs.worksheet_marks import numbered_conflicts
 from parcelfence.outputs.worksheet_sheet import nice_step, sheet_of, sheets_of
+from parcelfence.outputs.worksheet_work import _number_list
 
 if TYPE_CHECKING:
     from parcelfence.planning import Plan
@@ -206,3 +207,18 @@ def test_labels_never_cover_each_other() -> None:
 @pytest.mark.parametrize(("least", "step"), [(1, 1), (1.1, 2), (2.1, 5), (5.5, 10), (12, 20), (0.3, 0.5), (100, 100)])
 def test_steps_are_round(least: float, step: float) -> None:
     assert nice_step(least) == pytest.approx(step)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "written"),
+    [
+        ([3], "3"),
+        ([5, 1, 2], "1, 2, 5"),
+        ([1, 2, 3, 4, 5, 6, 9], "1 to 6, 9"),
+        ([1, 4, 7, 10, 13, 16], "1, 4 &hellip; 16"),
+        ([1, 2, 4, 6, 8, 10, 12, 15, 16], "1, 2, 4 &hellip; 12, 15, 16"),
+        ([], ""),
+    ],
+)
+def test_number_lists_are_short_and_complete(numbers: list[int], written: str) -> None:
+    assert _number_list(numbers) == written

@@ -126,6 +126,6 @@ def draft(place: Site | None = None, loop: Loop | None = None, *, settings: Sett
 
 
 def found(rule_id: str, of: Draft) -> tuple[Conflict, ...]:
-    """What one built-in rule finds in a draft."""
+    """Apply one built-in rule to a draft."""
     (rule,) = [rule for rule in BUILT_IN if rule.id == rule_id]
     return rule.conflicts(of)

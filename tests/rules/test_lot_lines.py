@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import shapely
@@ -97,7 +99,7 @@ def _reach_south(loop: sites.Loop, *, x: float) -> float:
     def field(y: float) -> float:
         total = np.zeros(3)
         point = np.array([x, y, height])
-        for a, b in zip(ends[:-1], ends[1:], strict=True):
+        for a, b in pairwise(ends):
             ra, rb = point - [*a, 0.0], point - [*b, 0.0]
             la, lb = np.linalg.norm(ra), np.linalg.norm(rb)
             total += (la + lb) / (la * lb * (la * lb + ra @ rb)) * np.cross(ra, rb)

@@ -36,7 +36,7 @@ def test_nothing_is_near_no_wire() -> None:
 
 @given(west=st.floats(1, 45), width=st.floats(0.6, 10), gap_m=st.floats(0.0, 1.0), shift=st.integers(0, 7))
 def test_stretches_cover_exactly_what_is_near(west: float, width: float, gap_m: float, shift: int) -> None:
-    """Against a buffer of the obstacle: all wire within it is in a stretch, and a stretch reaches half a metre beyond at most."""
+    """Against a buffer of the obstacle: all wire within it is in the stretch, and half a metre beyond at most."""
     outline = box(0, 0, 60, 30)
     start = [(0, 0), (60, 0), (60, 30), (0, 30)][shift % 4]
     run = sites.loop_run(outline, line=sites.ring(outline, start=start))

@@ -170,7 +170,7 @@ def test_two_loops_each_have_their_own_free_ground() -> None:
 
 
 def test_a_small_square_is_all_signal() -> None:
-    """In the plane of the wire a square is all signal up to a side of 4 sqrt(2) w; here the receiver is lower than that."""
+    """In the plane of the wire a square is all signal up to a side of 4 sqrt(2) w."""
     settings = Settings(reach_m=2.0, receiver_height_m=0.0)
     largest_m = 4 * math.sqrt(2) * 2.0
     (conflict,) = _found(

@@ -37,7 +37,7 @@ def test_a_tangent_a_curve_and_a_tangent() -> None:
 
 
 @given(radius_m=st.floats(0.8, 8.0), turn_deg=st.floats(30.0, 170.0), left=st.booleans(), rotation=st.floats(0, 360))
-def test_curves_are_found_whichever_way_they_lie(radius_m: float, turn_deg: float, left: bool, rotation: float) -> None:  # noqa: FBT001
+def test_curves_are_found_whichever_way_they_lie(radius_m: float, turn_deg: float, left: bool, rotation: float) -> None:
     arc = _arc(radius_m, turn_deg=turn_deg if left else -turn_deg, chords=40)
     heading = math.radians(turn_deg if left else -turn_deg)
     beyond = arc[-1] + 15 * np.array([math.cos(heading), math.sin(heading)])

@@ -26,11 +26,33 @@ LAMBERT = CRS(
     "+x_0=609601.2192024384 +y_0=0 +a=6378206.4 +rf=294.9787 +units=us-ft"
 )
 LOTS = {
-    "prague": ([(14.4208, 50.088), (14.421230542, 50.088058879), (14.421358371, 50.087671949), (14.420859638, 50.087629703)], 1438.0755021125078, 152.90892626161127, 3489.1970138153274),
-    "austin": ([(-97.7431, 30.2672), (-97.742851091, 30.267158002), (-97.742972048, 30.266617853), (-97.743220956, 30.266659851)], 1488.4018160030246, 170.80006146037672, 2001.9180370409226),
-    "minnesota": ([(-93.26, 45.0), (-93.255966864, 44.999999929), (-93.255966864, 44.99713846), (-93.259999799, 44.997138389)], 101126.52665074191, 1272.0158910105447, 202245.3014809547),
-    "equator": ([(11.9995, 0.0004), (12.000398315, 0.0004), (12.000398315, -0.000956554), (11.9995, -0.000956554)], 14999.992871889452, 499.99988905377285, 15101.085275723839),
-}  # fmt: skip
+    "prague": (
+        [
+            (14.4208, 50.088),
+            (14.421230542, 50.088058879),
+            (14.421358371, 50.087671949),
+            (14.420859638, 50.087629703),
+        ],
+        (1438.0755021125078, 152.90892626161127, 3489.1970138153274),
+    ),
+    "austin": (
+        [
+            (-97.7431, 30.2672),
+            (-97.742851091, 30.267158002),
+            (-97.742972048, 30.266617853),
+            (-97.743220956, 30.266659851),
+        ],
+        (1488.4018160030246, 170.80006146037672, 2001.9180370409226),
+    ),
+    "minnesota": (
+        [(-93.26, 45.0), (-93.255966864, 44.999999929), (-93.255966864, 44.99713846), (-93.259999799, 44.997138389)],
+        (101126.52665074191, 1272.0158910105447, 202245.3014809547),
+    ),
+    "equator": (
+        [(11.9995, 0.0004), (12.000398315, 0.0004), (12.000398315, -0.000956554), (11.9995, -0.000956554)],
+        (14999.992871889452, 499.99988905377285, 15101.085275723839),
+    ),
+}
 """Lots with their geodesic area and perimeter (GeographicLib) and their area in EPSG:3857."""
 
 
@@ -72,12 +94,12 @@ def test_karney_short_line_in_the_working_frame() -> None:
 
 
 def test_feet_and_acres() -> None:
-    assert US_SURVEY_FOOT_M == pytest.approx(0.3048006096012192, rel=1e-15)
-    assert US_SURVEY_FOOT_M / FOOT_M - 1 == pytest.approx(2.000004e-6, rel=1e-9)
-    assert 2_000_000 * (US_SURVEY_FOOT_M - FOOT_M) == pytest.approx(1.219202438, abs=1e-9)
-    assert 1 / US_SURVEY_FOOT_M == pytest.approx(3.280833333333, abs=1e-12)
-    assert ACRE_M2 == pytest.approx(4046.8564224, rel=1e-15)
-    assert 43560 * US_SURVEY_FOOT_M**2 == pytest.approx(4046.872609874, rel=1e-12)
+    assert pytest.approx(0.3048006096012192, rel=1e-15) == US_SURVEY_FOOT_M
+    assert pytest.approx(2.000004e-6, rel=1e-9) == US_SURVEY_FOOT_M / FOOT_M - 1
+    assert pytest.approx(1.219202438, abs=1e-9) == 2_000_000 * (US_SURVEY_FOOT_M - FOOT_M)
+    assert pytest.approx(3.280833333333, abs=1e-12) == 1 / US_SURVEY_FOOT_M
+    assert pytest.approx(4046.8564224, rel=1e-15) == ACRE_M2
+    assert pytest.approx(4046.872609874, rel=1e-12) == 43560 * US_SURVEY_FOOT_M**2
     assert parse_length_m("1 usft") == US_SURVEY_FOOT_M
 
 
@@ -115,7 +137,7 @@ def test_the_frame_raised_to_the_ground_undoes_the_elevation_factor() -> None:
 
 @pytest.mark.parametrize("name", LOTS)
 def test_lots_keep_their_geodesic_area_and_perimeter(name: str) -> None:
-    lon_lat, area_m2, perimeter_m, web_m2 = LOTS[name]
+    lon_lat, (area_m2, perimeter_m, web_m2) = LOTS[name]
     lot = Polygon(lon_lat)
     frame = LocalFrame.around(lot, WGS84)
     drawn = frame.conversion_from(WGS84, where=name).geometry(lot)
@@ -127,7 +149,7 @@ def test_lots_keep_their_geodesic_area_and_perimeter(name: str) -> None:
 
 @pytest.mark.parametrize(("latitude", "true"), [(30.0, 1.33783009), (50.0, 2.41748178), (60.0, 3.98662252)])
 def test_web_mercator_is_undone_by_its_true_factor(latitude: float, true: float) -> None:
-    """Not by 1 / cos^2 (that is for a sphere), nor by PROJ's spherical factors: h k with h = a/(M cos), k = a/(N cos)."""
+    """Not by 1 / cos^2 (that is for a sphere), nor by PROJ's spherical factors: h = a/(M cos), k = a/(N cos)."""
     frame = LocalFrame.around(Point(10.0, latitude).buffer(1e-4), WGS84)
     square = shapely.box(9_950, 9_950, 10_050, 10_050)
     web = frame.conversion_to(CRS.from_epsg(3857)).geometry(square)

@@ -68,5 +68,6 @@ def test_hicks_balanced_traverse() -> None:
 def test_areas_do_not_suffer_from_large_coordinates() -> None:
     """Raw coordinates of a grid lose about 3e-7 of a small lot's area in double precision; a local origin does not."""
     lot = np.array([(0.0, 0.0), (36.0, 0.5), (35.5, 40.0), (-0.5, 39.0)])
-    far = traverse_closure([*(lot + (500_000.0, 4_500_000.0)), lot[0] + (500_000.0, 4_500_000.0)])
+    moved = lot + np.array([500_000.0, 4_500_000.0])
+    far = traverse_closure([*moved, moved[0]])
     assert far.area == pytest.approx(Polygon(lot).area, rel=1e-11)

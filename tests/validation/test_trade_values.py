@@ -94,8 +94,8 @@ def test_a_kit_of_500_ft_round_a_third_of_an_acre() -> None:
     assert (KIT_M - bare.conductor_length_m) / FOOT_M == pytest.approx(18.004149395453794, rel=1e-9)
     assert (KIT_M - bare.conductor_length_m) / conductor_per_ground(settings, twisted=True) / FOOT_M < 9
     assert spool_remark(bare, settings).startswith(
-        "One spool of 500 ft leaves 18 ft beyond the loops for lead-in and slack: under 9 ft of twisted pair if nothing "
-        "is kept for slack."
+        "One spool of 500 ft leaves 18 ft beyond the loops for lead-in and slack: under 9 ft of twisted pair if "
+        "nothing is kept for slack."
     )
 
 

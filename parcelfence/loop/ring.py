@@ -1,0 +1,36 @@
+"""Closed lines: turning them to another start, and cutting stretches out of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from shapely import LineString
+from shapely.ops import substring
+
+if TYPE_CHECKING:
+    from shapely import Point
+
+__all__ = ["started_at", "stretch"]
+
+
+def started_at(ring: LineString, point: Point) -> LineString:
+    """Turn a closed line so that it begins and ends at a point on it, which becomes a vertex."""
+    at = ring.project(point)
+    if at in {0.0, ring.length}:
+        return ring
+    xy = np.vstack([_xy(ring, at, ring.length), _xy(ring, 0.0, at)[1:]])
+    xy[0] = xy[-1] = point.x, point.y
+    return LineString(xy)
+
+
+def stretch(ring: LineString, *, start_m: float, end_m: float) -> LineString:
+    """Cut a stretch out of a closed line; over its start, where the end does not lie beyond the start."""
+    if start_m < end_m:
+        return LineString(_xy(ring, start_m, end_m))
+    return LineString(np.vstack([_xy(ring, start_m, ring.length), _xy(ring, 0.0, end_m)[1:]]))
+
+
+def _xy(ring: LineString, start_m: float, end_m: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    return shapely.get_coordinates(substring(ring, start_m, end_m))

@@ -1,0 +1,134 @@
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from parcelfence.cli.plan import plan
+from parcelfence.errors import ParcelFenceError
+from tests.sample import PROJECT, SAMPLE
+
+CONTRACT = {
+    "plan.gpkg", "map.html", "worksheet.html", "stakeout.csv", "flags.gpx", "plan.dxf", "summary.json", "geojson",
+}  # fmt: skip
+LOTS = str(SAMPLE / "parcels.geojson")
+FEET = SAMPLE / "state_plane_feet"
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(plan, [str(argument) for argument in arguments])
+
+
+def refused(*arguments: object) -> str:
+    result = run(*arguments)
+    assert isinstance(result.exception, ParcelFenceError), result.output
+    return str(result.exception)
+
+
+@pytest.fixture(scope="session")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    out = tmp_path_factory.mktemp("sample") / "plan"
+    return out, run(PROJECT, "--out", out)
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def test_the_sample_gives_the_whole_contract(planned: tuple[Path, Result]) -> None:
+    out, result = planned
+    assert result.exit_code == 0, result.output
+    assert {path.name for path in out.iterdir()} == CONTRACT
+    assert not list(out.parent.glob(".*"))
+
+
+def test_the_report_speaks_in_plain_words(planned: tuple[Path, Result]) -> None:
+    _, result = planned
+    for words in ("Heron Bend", "encloses", "stay free to roam", "0 must be fixed", "map.html", "call the utility"):
+        assert words in result.output
+
+
+def test_the_same_input_gives_the_same_bytes(planned: tuple[Path, Result], tmp_path: Path) -> None:
+    assert run(PROJECT, "--out", tmp_path / "again").exit_code == 0
+    assert hashes(tmp_path / "again") == hashes(planned[0])
+
+
+def test_the_summary_holds_every_setting_and_no_path_of_this_machine(planned: tuple[Path, Result]) -> None:
+    text = (planned[0] / "summary.json").read_text(encoding="utf-8")
+    settings = json.loads(text)["settings"]
+    assert settings["reach_m"] == pytest.approx(2.4384)
+    assert settings["lot_line_setback_m"] == pytest.approx(2.7384)
+    assert {"bend_radius_m", "utility_separation_m", "crossing_tolerance_deg", "receiver_height_m"} <= set(settings)
+    assert str(SAMPLE) not in text
+
+
+def test_files_and_settings_may_be_given_as_options(tmp_path: Path) -> None:
+    result = run(
+        *("--parcels", LOTS, "--buildings", SAMPLE / "buildings.geojson", "--marks", SAMPLE / "marks_lines.geojson"),
+        *("--select", "parcel_no=31-07", "--reach", "6 ft", "--units", "us", "--out", tmp_path / "out"),
+        *("--formats", "geojson"),
+    )
+    assert result.exit_code in {0, 3}, result.output
+    assert "reach 6.0 ft" in result.output
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"geojson", "summary.json"}
+
+
+def test_an_existing_folder_is_left_alone(planned: tuple[Path, Result]) -> None:
+    before = hashes(planned[0])
+    assert "--overwrite" in refused(PROJECT, "--out", planned[0])
+    assert hashes(planned[0]) == before
+
+
+def test_overwriting_replaces_a_plan_but_no_stranger_s_folder(planned: tuple[Path, Result], tmp_path: Path) -> None:
+    out = tmp_path / "plan"
+    shutil.copytree(planned[0], out)
+    assert run(PROJECT, "--out", out, "--overwrite", "--formats", "geojson").exit_code == 0
+    assert not (out / "map.html").exists()
+    papers = tmp_path / "papers"
+    papers.mkdir()
+    (papers / "deed.txt").write_text("mine")
+    assert "deed.txt" in refused(PROJECT, "--out", papers, "--overwrite")
+    assert (papers / "deed.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--parcels", LOTS], ["6 parcels", "--select"]),
+        (["--parcels", LOTS, "--select", "parcelno=31-07"], ["no field 'parcelno'", "parcel_no"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-70"], ["31-70", "31-07"]),
+        (["--parcels", "nowhere.geojson"], ["nowhere.geojson does not exist"]),
+        (["--parcels", SAMPLE / "marks_lines.geojson"], ["marks_lines.geojson"]),
+        (["--parcels", SAMPLE / "README.md"], ["README.md"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--reach", "8 parsecs"], ["parsecs", "ft"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--reach", "80 m"], ["no loop fits"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--working-crs", "EPSG:3857"], ["stretches lengths"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--working-crs", "nonsense"], ["is not a CRS"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--formats", "pdff"], ["pdff"]),
+        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--layers", "wires"], ["wire"]),
+        ([], ["--help"]),
+    ],
+)
+def test_what_cannot_be_used_is_said_and_nothing_is_written(
+    arguments: list[object], words: list[str], tmp_path: Path
+) -> None:
+    message = refused(*arguments, "--out", tmp_path / "out")
+    for word in words:
+        assert word in message, message
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_shapefile_without_a_crs_is_refused_until_it_is_given(tmp_path: Path) -> None:
+    for ending in ("shp", "shx", "dbf"):
+        shutil.copy(FEET / f"parcels.{ending}", tmp_path / f"lots.{ending}")
+    lots = ["--parcels", tmp_path / "lots.shp", "--select", "parcel_no=31-07", "--formats", "geojson"]
+    assert "--crs" in refused(*lots, "--out", tmp_path / "out")
+    assert run(*lots, "--crs", "EPSG:6535", "--out", tmp_path / "out").exit_code in {0, 3}
