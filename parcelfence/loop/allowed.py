@@ -22,11 +22,12 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["AllowedLand", "allowed_land", "no_loop"]
+__all__ = ["AllowedLand", "allowed_land", "land_or_reason", "no_loop"]
 
 _LEAST_AREA_M2: Final = 1.0
 _LEAST_REACH_M: Final = 0.3
 _HALVINGS: Final = 6
+_MANY_VERTICES: Final = 200
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,12 +52,12 @@ class AllowedLand:
     remarks: tuple[Remark, ...]
 
 
-def allowed_land(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> AllowedLand:
+def land_or_reason(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> AllowedLand | str:
     """Find the land that a loop may enclose.
 
-    The property (or the wanted area within it), no nearer to the lot line than the setback, less easements, water, roads
-    and keep-outs with their clearances.  Buildings stay inside if wire fits behind them; one that stands across the
-    setback line is passed on its inner side with the building clearance.
+    The property (or the wanted area within it), no nearer to the lot line than the setback, less easements, water,
+    roads and keep-outs with their clearances.  Buildings stay inside if wire fits behind them; one that stands across
+    the setback line is passed on its inner side with the building clearance.
 
     Parameters
     ----------
@@ -67,44 +68,11 @@ def allowed_land(site: Site, settings: Settings, *, withheld: BaseGeometry | Non
     withheld : BaseGeometry, optional
         Ground to keep off besides.
 
-    Raises
-    ------
-    NoLoopError
-        If nothing is left, with the width of the land and the reach that would fit.
+    Returns
+    -------
+    AllowedLand or str
+        In words what leaves nothing, where nothing is left.
     """
-    land = _land(site, settings, withheld=withheld)
-    if isinstance(land, str):
-        raise no_loop(site, settings, reason=land)
-    return land
-
-
-def no_loop(site: Site, settings: Settings, *, reason: str) -> NoLoopError:
-    """Say why there is no loop: how wide the land is, what the setback takes, which reach would fit."""
-    units = unit_system(settings.units)
-    widest_m = 2 * float(shapely.maximum_inscribed_circle(_simple(site.parcel), tolerance=0.05).length)
-    needed_m = 2 * (settings.lot_line_setback_m + settings.bend_radius_m)
-    fits_m = _reach_that_fits(site, settings)
-    return NoLoopError(
-        Fault(
-            where="parcels",
-            feature=site.parcel_id,
-            found=f"no loop fits: {reason}; at its roomiest the property holds a circle {units.length(widest_m)} across",
-            must=f"the setback of {units.length(settings.lot_line_setback_m)} on both sides and a bend of radius "
-            f"{units.length(settings.bend_radius_m)} take {units.length(needed_m)} of that"
-            + (
-                f", and buildings their clearance of {units.length(settings.building_clearance_m)}"
-                if site.buildings
-                else ""
-            ),
-            remedy=f"a reach of {units.length(fits_m, digits=2)}, with the clearances that follow it, leaves room for a small loop"
-            if fits_m
-            else "no usual reach leaves room for a buried loop here; choose a larger parcel or join several",
-        )
-    )
-
-
-def _land(site: Site, settings: Settings, *, withheld: BaseGeometry | None) -> AllowedLand | str:
-    """Allowed land, or in words what leaves nothing of it."""
     lot = _lot(site, settings)
     if withheld is not None:
         lot = whole(lot.difference(withheld))
@@ -129,12 +97,49 @@ def _land(site: Site, settings: Settings, *, withheld: BaseGeometry | None) -> A
     return AllowedLand(region=region, kept_out=kept_out, left_out=left_out, remarks=remarks)
 
 
+def allowed_land(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> AllowedLand:
+    """Find the land that a loop may enclose; as :func:`land_or_reason`, but for the error.
+
+    Raises
+    ------
+    NoLoopError
+        If nothing is left, with the width of the land and the reach that would fit.
+    """
+    land = land_or_reason(site, settings, withheld=withheld)
+    if isinstance(land, str):
+        error = no_loop(site, settings, reason=land)
+        raise error
+    return land
+
+
+def no_loop(site: Site, settings: Settings, *, reason: str) -> NoLoopError:
+    """Say why there is no loop: how wide the land is, what the setback takes, which reach would fit."""
+    units = unit_system(settings.units)
+    widest_m = 2 * float(shapely.maximum_inscribed_circle(_simple(site.parcel), tolerance=0.05).length)
+    needed_m = 2 * (settings.lot_line_setback_m + settings.bend_radius_m)
+    walls = f", and buildings a clearance of {units.length(settings.building_clearance_m)}" if site.buildings else ""
+    fits_m = _reach_that_fits(site, settings)
+    return NoLoopError(
+        Fault(
+            where="parcels",
+            feature=site.parcel_id,
+            found=f"no loop fits: {reason}; at its roomiest the property holds a circle {units.length(widest_m)} across",
+            must=f"the setback of {units.length(settings.lot_line_setback_m)} on both sides and a bend of radius "
+            f"{units.length(settings.bend_radius_m)} take {units.length(needed_m)} of that{walls}",
+            remedy=f"a reach of {units.length(fits_m, digits=2)}, with the clearances that follow it, leaves room for a "
+            "small loop"
+            if fits_m
+            else "no usual reach leaves room for a buried loop here; choose a larger parcel or join several",
+        )
+    )
+
+
 def _reach_that_fits(site: Site, settings: Settings) -> float | None:
     """Largest reach that leaves room for a loop as wide as two bends, by halving; None if it is below any usual one."""
     low, high = 0.0, settings.reach_m
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        land = _land(site, settings.replaced(reach_m=middle), withheld=None)
+        land = land_or_reason(site, settings.replaced(reach_m=middle))
         fits = not isinstance(land, str) and not land.region.buffer(-FOR_CHORDS * settings.bend_radius_m).is_empty
         low, high = (middle, high) if fits else (low, middle)
     return low if low >= _LEAST_REACH_M else None
@@ -181,8 +186,8 @@ def _kept_apart(
         Remark(
             rule="narrow-passage",
             severity="note",
-            message=f"Passages beside keep-outs that are narrower than {unit_system(settings.units).length(apart_m)} would be "
-            f"closed by two signal zones; the wire takes them out ({len(passages)})",
+            message=f"Passages beside keep-outs that are narrower than {unit_system(settings.units).length(apart_m)} "
+            f"would be closed by two signal zones; the wire takes them out ({len(passages)})",
             remedy="lower the reach if the passage is needed",
             geometry=taken,
             layer="keep_outs",
@@ -240,7 +245,7 @@ def _holes(area: MultiPolygon) -> BaseGeometry:
     return shapely.union_all([Polygon(ring) for part in area.geoms for ring in part.interiors])
 
 
-def _simple(area: BaseGeometry) -> BaseGeometry:
+def _simple(area: BaseGeometry) -> Polygon:
     """Give a shape fit for the inscribed circle: its cost grows with the vertices."""
     part = parts(area)[0]
-    return part.simplify(0.05) if len(part.exterior.coords) > 200 else part
+    return parts(part.simplify(0.05))[0] if len(part.exterior.coords) > _MANY_VERTICES else part

@@ -109,16 +109,14 @@ def _joined(
     members: list[tuple[LineString, str]], *, separation_m: float, window: tuple[float, float, float, float]
 ) -> list[BuriedLine]:
     """Join lines end to end, once each; a line drawn twice counts once."""
-    simple = [(line.simplify(_STRAIGHTEN_M), name) for line, name in members]
+    simple = [(LineString(line.simplify(_STRAIGHTEN_M).coords), name) for line, name in members]
     unique = {shapely.set_precision(line, 0.01).normalize().wkb: line for line, _ in simple}
     merged = shapely.line_merge(shapely.MultiLineString([_snapped(line) for line in unique.values()]))
     clipped = shapely.get_parts(shapely.line_merge(merged.intersection(shapely.box(*window))))
     found = []
     for line in clipped:
         if isinstance(line, LineString) and line.length > 0:
-            names = sorted({
-                name for member, name in simple if member.dwithin(line.centroid, line.length) and _along(member, line)
-            })
+            names = sorted({name for member, name in simple if _along(member, line)})
             found.append(BuriedLine(line=line, separation_m=separation_m, names=tuple(names)))
     return found
 
@@ -131,7 +129,10 @@ def _snapped(line: LineString) -> LineString:
 
 
 def _along(member: LineString, line: LineString) -> bool:
-    return bool(line.dwithin(member.interpolate(0.5, normalized=True), 2 * _STRAIGHTEN_M))
+    """Whether a line was made of a member: one of them is a part of the other."""
+    near_m = 2 * _STRAIGHTEN_M
+    middles = (one.interpolate(0.5, normalized=True) for one in (member, line))
+    return any(bool(middle.dwithin(other, near_m)) for middle, other in zip(middles, (line, member), strict=True))
 
 
 def _axis(area: Polygon) -> tuple[LineString | None, float]:

@@ -13,18 +13,19 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import shapely
-from shapely import STRtree
+from shapely import LineString, STRtree
 from shapely.ops import substring
 
 from parcelfence.loop.gate import GateFinder
-from parcelfence.loop.opening import Opening, Stretch, agreed, openings, stretches
-from parcelfence.loop.rounding import QUAD_SEGS, SLACK_M, grown, inset, whole
+from parcelfence.loop.opening import Ground, Opening, Stretch, agreed, openings, stretches
+from parcelfence.loop.rounding import QUAD_SEGS, SLACK_M, closed, grown, inset, opened, parts, whole
+from parcelfence.loop.held import not_held
 from parcelfence.loop.worth import not_worth_it
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shapely import LineString
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.loop.buried import Buried, BuriedLine
@@ -43,8 +44,8 @@ class Crossable:
 
     Parameters
     ----------
-    region : BaseGeometry
-        Before rounding.
+    outlines : tuple of Polygon
+        What can be enclosed, rounded, the largest first.
     openings : tuple of Opening
         Stretches inside.
     shut : tuple of (BuriedLine, LineString)
@@ -53,13 +54,13 @@ class Crossable:
         All lines, by number.
     """
 
-    region: BaseGeometry
+    outlines: tuple[Polygon, ...]
     openings: tuple[Opening, ...]
     shut: tuple[tuple[BuriedLine, LineString], ...]
     lines: tuple[BuriedLine, ...] = ()
 
     def names(self, number: int) -> tuple[str, ...]:
-        """Identifiers of the utilities of a line."""
+        """Give the identifiers of the utilities of a line."""
         return self.lines[number].names
 
 
@@ -97,7 +98,7 @@ class _Search:
         self._last: list[Opening] = []
 
     def openings(self, taken: Sequence[_Taken], *, tree: STRtree) -> list[Opening]:
-        """Openings of the line where other lines have taken land; `tree` holds that land.
+        """Find the openings of the line where other lines have taken land, which `tree` holds.
 
         Land is only ever taken, so a line that found no opening once is not asked again.
         """
@@ -112,13 +113,14 @@ class _Search:
         return self._last
 
     def _found(self, others: list[BaseGeometry]) -> list[Opening]:
-        region, core = self._region, self.core
+        region: BaseGeometry = self._region
+        core: BaseGeometry = self.core
         if others:
             blocked = shapely.union_all(others)
             region = region.difference(blocked)
             core = core.difference(blocked.buffer(self._apart_m, quad_segs=QUAD_SEGS))
         shapely.prepare(region)
-        return openings(self.number, finder=self._finder, region=region, core=core, levels=self._levels)
+        return openings(self.number, Ground(finder=self._finder, region=region, core=core, levels=self._levels))
 
 
 def crossable(region: BaseGeometry, lines: Buried, *, levels: Sequence[GateLevel], radius_m: float) -> Crossable:
@@ -156,7 +158,9 @@ def crossable(region: BaseGeometry, lines: Buried, *, levels: Sequence[GateLevel
         ]
         before, found = found, agreed(candidates, lines=lines.lines)
         if turn and _same(before, found):
+            outlines = parts(opened(closed(left, radius_m), radius_m))
             worthless = not_worth_it(found, lines=lines.lines, region=left, radius_m=radius_m)
+            worthless |= not_held(found, lines=lines.lines, outlines=outlines, radius_m=radius_m)
             if not worthless:
                 break
             given_up |= worthless
@@ -167,12 +171,15 @@ def crossable(region: BaseGeometry, lines: Buried, *, levels: Sequence[GateLevel
             for piece in _pieces(number, line, found=found, region=region, radius_m=radius_m)
         ]
         left = region.difference(shapely.union_all([piece.area for piece in taken]))
-    shut = tuple(_shut(searches, found=found))
-    return Crossable(region=left, openings=tuple(found), shut=shut, lines=lines.lines)
+    else:
+        outlines = parts(opened(closed(left, radius_m), radius_m))
+    return Crossable(
+        outlines=tuple(outlines), openings=tuple(found), shut=tuple(_shut(searches, found=found)), lines=lines.lines
+    )
 
 
 def _closed_areas(lines: Buried, *, region: BaseGeometry) -> BaseGeometry:
-    """Marks without a direction are passed by, unless they lie inside with room to spare."""
+    """Give the land taken by marks without a direction: those that do not lie inside with room to spare."""
     near_edge = [
         grown(mark.area, mark.separation_m + SLACK_M)
         for mark in lines.areas
@@ -214,7 +221,7 @@ def _same(before: list[Opening], after: list[Opening]) -> bool:
 def _shut(searches: Sequence[_Search], *, found: list[Opening]) -> list[tuple[BuriedLine, LineString]]:
     opened = {opening.number for opening in found}
     return [
-        (search.line, substring(search.line.line, low_m, high_m))
+        (search.line, LineString(substring(search.line.line, low_m, high_m).coords))
         for search in searches
         if search.number not in opened
         for low_m, high_m in stretches(search.line.line, search.core)

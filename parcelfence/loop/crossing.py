@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Crossing", "crossings"]
 
 _WINDOW_M: Final = 0.15
-"""Directions are those of secants so far to each side: a finer look would measure how arcs are drawn, not how they lie."""
+"""Directions are those of secants so far to each side: a finer look would measure how arcs are drawn."""
 _LEAST_LENGTH_M: Final = 0.01
 
 

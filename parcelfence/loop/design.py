@@ -16,7 +16,7 @@ from parcelfence.loop.lead_in import lay_out
 from parcelfence.loop.loop import Loop, Remark
 from parcelfence.loop.narrow import narrow_places
 from parcelfence.loop.open_side import doubled_back
-from parcelfence.loop.rounding import FOR_CHORDS, closed, opened, parts, turnable, whole
+from parcelfence.loop.rounding import FOR_CHORDS, turnable, whole
 from parcelfence.loop.wording import crossing_remarks, inner_loop_remarks, left_behind_remarks
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = No
     Returns
     -------
     Loop
-        One outer loop (counter-clockwise), the inner loops (clockwise), and the lead-ins; with open sides a doubled-back
-        loop for each stretch between them.
+        One outer loop (counter-clockwise), the inner loops (clockwise), and the lead-ins; with open sides a
+        doubled-back loop for each stretch between them.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def _outline(land: AllowedLand, *, site: Site, settings: Settings) -> _Outline:
     region = turnable(land.region, radius_m)
     lines = buried(site.utilities, near=region, settings=settings)
     crossed = crossable(region, lines, levels=_levels(settings, radius_m=radius_m), radius_m=radius_m)
-    rounded = parts(opened(closed(crossed.region, radius_m), radius_m))
+    rounded = list(crossed.outlines)
     if not rounded:
         raise no_loop(site, settings, reason="what setbacks and clearances leave is too narrow to turn in")
     kept = _with_the_house(rounded, site=site)

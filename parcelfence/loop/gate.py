@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 from shapely import LineString, Polygon, STRtree
+from shapely.ops import substring
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +28,8 @@ _LEAST_PIECE_M: Final = 0.2
 """Shorter pieces of a drawn line say nothing about its direction."""
 _TOUCH_M: Final = 0.02
 _MOST_LINES: Final = 8
+_OWN_WINDOW: Final = 2.5
+"""A line farther along than so many separations from its gate counts like another line."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,53 +118,42 @@ class GateFinder:
             How strict the gate has to be.
         """
         own = self.lines[number]
-        separation_m = own.separation_m
-        point, secant = _place(own.line, at_m=at_m, window_m=separation_m)
-        if not secant.any():
-            return None  # a line that turns back on itself has no direction here
-        tangent = secant / math.hypot(*secant)
-        members, span = {number}, (0.0, 0.0)
+        axes = _axes(own.line, at_m=at_m, window_m=own.separation_m)
+        if axes is None:
+            return None
+        members, span, separation_m = {number}, (0.0, 0.0), own.separation_m
         for _ in range(_MOST_LINES):
-            reach_m = separation_m + level.beside_m
-            sides = span[0] - reach_m, span[1] + reach_m
-            found = self._crossed(point, tangent, sides=sides, level=level, depth_m=separation_m)
+            sides = span[0] - separation_m - level.beside_m, span[1] + separation_m + level.beside_m
+            found = self._crossed(axes, sides, level=level, depth_m=separation_m)
             if found is None:
                 return None
             if level.ahead_m:
                 wider = sides[0] - level.ahead_m, sides[1] + level.ahead_m
-                found += (
-                    self._crossed(point, tangent, sides=wider, level=level, depth_m=separation_m, all_must=False) or []
-                )
+                found += self._crossed(axes, wider, level=level, depth_m=separation_m, all_must=False) or []
             members |= {member for member, _ in found}
-            places = [0.0, *(place for _, place in found)]
             separation_m = max(self.lines[member].separation_m for member in members)
-            before, span = span, (min(*places, span[0]), max(*places, span[1]))
+            places = [*span, *(place for _, place in found)]
+            before, span = span, (min(places), max(places))
             if span == before:
-                break
-        else:
-            return None
-        normal = np.array([-tangent[1], tangent[0]])
-        chord = LineString([point + sides[0] * normal, point + sides[1] * normal])
-        if not region.covers(chord):
-            return None
-        ends = shapely.get_coordinates(chord)
-        inward = tangent if forward else -tangent
-        return Gate(start=ends[0], end=ends[1], inward=inward, members=frozenset(members), ample=level.beside_m > 0)
+                gate = _gate(axes, sides, forward=forward, members=members, ample=level.beside_m > 0)
+                fits = region.covers(gate.chord) and not self._turns_back(number, gate, at_m=at_m)
+                return gate if fits else None
+        return None
 
-    def _crossed(
-        self,
-        point: Vector,
-        tangent: Vector,
-        *,
-        sides: tuple[float, float],
-        level: GateLevel,
-        depth_m: float,
-        all_must: bool = True,
+    def _turns_back(self, number: int, gate: Gate, *, at_m: float) -> bool:
+        """Whether a line comes near its own gate again, without being crossed by it."""
+        own = self.lines[number]
+        away_m = _OWN_WINDOW * own.separation_m
+        rest = [substring(own.line, 0.0, at_m - away_m)] if at_m > away_m else []
+        rest += [substring(own.line, at_m + away_m, own.line.length)] if at_m + away_m < own.line.length else []
+        return any(part.dwithin(gate.chord, own.separation_m) and not part.intersects(gate.chord) for part in rest)
+
+    def _crossed(  # noqa: PLR0917
+        self, axes: _Axes, sides: tuple[float, float], *, level: GateLevel, depth_m: float, all_must: bool = True
     ) -> list[tuple[int, float]] | None:
         """Lines that a chord crosses square, with the places on it; None if one that is near must be, and is not."""
-        normal = np.array([-tangent[1], tangent[0]])
-        depth = tangent * depth_m
-        ends = point + sides[0] * normal, point + sides[1] * normal
+        depth = axes.along * depth_m
+        ends = axes.across_at(sides[0]), axes.across_at(sides[1])
         zone = Polygon([ends[0] - depth, ends[1] - depth, ends[1] + depth, ends[0] + depth])
         least_cosine = math.cos(math.radians(level.off_square_deg))
         crossed: list[tuple[int, float]] = []
@@ -169,7 +161,7 @@ class GateFinder:
             for piece in shapely.get_parts(self.lines[member].line.intersection(zone)):
                 if piece.length < _TOUCH_M:
                     continue
-                across = _crossing_place(piece, point=point, tangent=tangent, least_cosine=least_cosine)
+                across = _crossing_place(piece, axes, least_cosine=least_cosine)
                 if across is not None:
                     crossed.append((int(member), across))
                 elif all_must:
@@ -177,23 +169,55 @@ class GateFinder:
         return crossed
 
 
-def _place(line: LineString, *, at_m: float, window_m: float) -> tuple[Vector, Vector]:
-    """Point on a line and the secant of the line about it, over a window each side."""
+@dataclass(frozen=True)
+class _Axes:
+    """A place on a line, with the line's direction there and the direction of a gate across it."""
+
+    origin: Vector
+    along: Vector
+
+    @property
+    def across(self) -> Vector:
+        return np.array([-self.along[1], self.along[0]])
+
+    def across_at(self, distance_m: float) -> Vector:
+        return self.origin + distance_m * self.across
+
+
+def _axes(line: LineString, *, at_m: float, window_m: float) -> _Axes | None:
+    """Axes at a place; the direction is the secant over a window each side, None where the line turns back on itself."""
     low, high = max(0.0, at_m - window_m), min(line.length, at_m + window_m)
     before, point, after = shapely.get_coordinates(shapely.line_interpolate_point(line, [low, at_m, high]))
-    return point, after - before
+    length_m = math.dist(before, after)
+    return _Axes(point, (after - before) / length_m) if length_m > _TOUCH_M else None
 
 
-def _crossing_place(piece: LineString, *, point: Vector, tangent: Vector, least_cosine: float) -> float | None:
+def _gate(  # noqa: PLR0917
+    axes: _Axes,
+    sides: tuple[float, float],
+    *,
+    forward: bool,
+    members: set[int],
+    ample: bool,
+) -> Gate:
+    return Gate(
+        start=axes.across_at(sides[0]),
+        end=axes.across_at(sides[1]),
+        inward=axes.along if forward else -axes.along,
+        members=frozenset(members),
+        ample=ample,
+    )
+
+
+def _crossing_place(piece: LineString, axes: _Axes, *, least_cosine: float) -> float | None:
     """Where a piece of line crosses the chord's straight line, if it does so and is near enough to square throughout."""
-    xy = shapely.get_coordinates(piece) - point
+    xy = shapely.get_coordinates(piece) - axes.origin
     steps = np.diff(xy, axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])
     telling = lengths >= min(_LEAST_PIECE_M, lengths.max())
-    if (np.abs(steps[telling] @ tangent) < least_cosine * lengths[telling]).any():
+    if (np.abs(steps[telling] @ axes.along) < least_cosine * lengths[telling]).any():
         return None
-    along = xy @ tangent
-    across = xy @ np.array([-tangent[1], tangent[0]])
+    along, across = xy @ axes.along, xy @ axes.across
     if along.min() > _TOUCH_M or along.max() < -_TOUCH_M:
         return None
     order = np.argsort(along)

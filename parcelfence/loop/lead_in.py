@@ -53,8 +53,8 @@ def lay_out(
     Returns
     -------
     runs : tuple of Run
-        The outer loop L1, counter-clockwise, or doubled-back loops R1, R2...; inner loops K1, K2... by size, clockwise; pairs T1, T2... from the transmitter
-        outwards.  With these senses currents run against each other in any two loops that face each other, and their
+        The outer loop L1, counter-clockwise, or doubled-back loops R1, R2...; inner loops K1, K2... by size,
+        clockwise; pairs T1, T2... from the transmitter outwards.  With these senses currents run against each other in any two loops that face each other, and their
         fields between them add: no gap opens in the signal.
     transmitter : Transmitter or None
         None if nothing tells where it could hang.
@@ -131,7 +131,7 @@ class _Tree:
         return samples[good] if good.any() else samples
 
     def _ended_on(self, line: LineString, ring: LineString) -> LineString:
-        """Let the last piece of a way meet a loop at its nearest point, where only samples of the loop were looked at."""
+        """Let a way meet a loop at its nearest point, where only samples of the loop were looked at."""
         xy = shapely.get_coordinates(line)
         foot = nearest_points(Point(xy[-2]), substring(ring, *_about(ring, Point(xy[-1]))))[1]
         if not foot.intersects(self._avoided):
@@ -146,7 +146,9 @@ class _Tree:
         for index, other in enumerate(self.lines):
             at = other.project(start)
             if other.dwithin(start, _SAME_M) and _SAME_M < at < other.length - _SAME_M:
-                self.lines[index : index + 1] = [substring(other, 0, at), substring(other, at, other.length)]
+                self.lines[index : index + 1] = [
+                    LineString(substring(other, first, last).coords) for first, last in ((0.0, at), (at, other.length))
+                ]
                 break
         self.lines.append(line)
 

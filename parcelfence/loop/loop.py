@@ -103,8 +103,8 @@ class Loop:
     remarks : tuple of Remark
         What the designer has to say about it.
     ground : Polygon or None
-        What is contained, where the wire does not close round it: a loop that is doubled back along open sides has only the
-        strip between its two runs inside.
+        What is contained, where the wire does not close round it: a loop that is doubled back along open sides has
+        only the strip between its two runs inside.
     """
 
     runs: tuple[Run, ...]
@@ -114,7 +114,7 @@ class Loop:
     ground: Polygon | None = None
 
     def of_part(self, *parts: Part) -> tuple[Run, ...]:
-        """Runs that play one of the given parts."""
+        """Give the runs that play one of the given parts."""
         return tuple(run for run in self.runs if run.part in parts)
 
     @property

@@ -49,8 +49,8 @@ def narrow_places(run: Run, *, site: Site, settings: Settings) -> tuple[Remark, 
     Returns
     -------
     tuple of Remark
-        For each building and stretch the largest reach possible there, measured from the gap between wall and lot line; and
-        one with the largest reach for all of the property.
+        For each building and stretch the largest reach possible there, measured from the gap between wall and lot
+        line; and one with the largest reach for all of the property.
     """
     inside = Polygon(run.line)
     short = [

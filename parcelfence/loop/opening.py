@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,14 +11,14 @@ import shapely
 from shapely import LineString, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.loop.buried import BuriedLine
     from parcelfence.loop.gate import Gate, GateFinder, GateLevel
 
-__all__ = ["Opening", "Stretch", "agreed", "openings", "stretches"]
+__all__ = ["Ground", "Opening", "Stretch", "agreed", "openings", "stretches"]
 
 _STEP_M: Final = 0.25
 _STEP_GROWTH: Final = 1.03
@@ -64,15 +65,12 @@ class Opening:
         return tuple(gate for gate in (self.first, self.last) if gate is not None)
 
 
-def openings(
-    number: int, *, finder: GateFinder, region: BaseGeometry, core: BaseGeometry, levels: Sequence[GateLevel]
-) -> list[Opening]:
-    """Open a line as far as possible.
+@dataclass(frozen=True, kw_only=True)
+class Ground:
+    """Where the openings of a line are looked for.
 
     Parameters
     ----------
-    number : int
-        The line.
     finder : GateFinder
         Of all lines.
     region : BaseGeometry
@@ -81,47 +79,56 @@ def openings(
         Part of the region where the line is no nearer to the region's edge than its separation.
     levels : sequence of GateLevel
         Tried in turn; the first at which a gate exists counts.
+    """
+
+    finder: GateFinder
+    region: BaseGeometry
+    core: BaseGeometry
+    levels: Sequence[GateLevel]
+
+
+def openings(number: int, ground: Ground) -> list[Opening]:
+    """Open a line as far as possible.
+
+    Parameters
+    ----------
+    number : int
+        The line.
+    ground : Ground
+        Where to look.
 
     Returns
     -------
     list of Opening
         In the order of the line; empty if there is no gate.
     """
-    line = finder.lines[number].line
-    within = stretches(line, region)
-    found = []
-    for start_m, end_m in stretches(line, core):
-        outer = next(
-            (each for each in within if each[0] <= start_m + _END_M and end_m - _END_M <= each[1]), (start_m, end_m)
-        )
-        first = last = None
-        if start_m > _END_M:
-            at = _walk(
-                number,
-                start_m=max(outer[0], start_m - _lead(finder, number)),
-                end_m=end_m,
-                finder=finder,
-                region=region,
-                levels=levels,
-            )
-            if at is None:
-                continue
-            start_m, first = at
-        if end_m < line.length - _END_M:
-            at = _walk(
-                number,
-                start_m=min(outer[1], end_m + _lead(finder, number)),
-                end_m=start_m,
-                finder=finder,
-                region=region,
-                levels=levels,
-            )
-            if at is None:
-                continue
-            end_m, last = at
-        if end_m - start_m > _END_M:
-            found.append(Opening(number=number, start_m=start_m, end_m=end_m, first=first, last=last))
-    return found
+    line = ground.finder.lines[number].line
+    within = stretches(line, ground.region)
+    spans = [(span, _around(span, within)) for span in stretches(line, ground.core)]
+    found = (_opening(number, span, outer=outer, ground=ground) for span, outer in spans)
+    return [opening for opening in found if opening is not None]
+
+
+def _around(span: tuple[float, float], within: list[tuple[float, float]]) -> tuple[float, float]:
+    """Stretch in the region that holds one in its core."""
+    return next((each for each in within if each[0] <= span[0] + _END_M and span[1] - _END_M <= each[1]), span)
+
+
+def _opening(  # noqa: PLR0917
+    number: int, span: tuple[float, float], *, outer: tuple[float, float], ground: Ground
+) -> Opening | None:
+    """Open one stretch between the first places from both its ends where a gate fits."""
+    length_m = ground.finder.lines[number].line.length
+    lead_m = 2 * ground.finder.lines[number].separation_m  # so far outside the core a gate may lie
+    start: tuple[float, Gate | None] | None = (span[0], None)
+    end: tuple[float, Gate | None] | None = (span[1], None)
+    if span[0] > _END_M:
+        start = _walk(number, ground, start_m=max(outer[0], span[0] - lead_m), end_m=span[1])
+    if start is not None and span[1] < length_m - _END_M:
+        end = _walk(number, ground, start_m=min(outer[1], span[1] + lead_m), end_m=start[0])
+    if start is None or end is None or end[0] - start[0] <= _END_M:
+        return None
+    return Opening(number=number, start_m=start[0], end_m=end[0], first=start[1], last=end[1])
 
 
 def stretches(line: LineString, area: BaseGeometry) -> list[tuple[float, float]]:
@@ -154,32 +161,32 @@ def agreed(found: list[Opening], *, lines: Sequence[BuriedLine]) -> list[Opening
     return result
 
 
-def _lead(finder: GateFinder, number: int) -> float:
-    """How far outside the core a gate may lie: twice the separation, measured along the line."""
-    return 2 * finder.lines[number].separation_m
-
-
-def _walk(
-    number: int, *, start_m: float, end_m: float, finder: GateFinder, region: BaseGeometry, levels: Sequence[GateLevel]
-) -> tuple[float, Gate] | None:
+def _walk(number: int, ground: Ground, *, start_m: float, end_m: float) -> tuple[float, Gate | None] | None:
     """Walk from the edge inwards to the first place where a gate fits."""
-    forward = end_m > start_m
-    for level in levels:
+    for level in ground.levels:
+        fits = partial(ground.finder.gate, number, forward=end_m > start_m, region=ground.region, level=level)
         before_m = start_m
         for at_m in _places(start_m, end_m, most_m=level.walk_m):
-            gate = finder.gate(number, at_m=at_m, forward=forward, region=region, level=level)
-            if gate is None:
-                before_m = at_m
-                continue
-            for _ in range(_HALVINGS if at_m != before_m else 0):
-                middle_m = (before_m + at_m) / 2
-                nearer = finder.gate(number, at_m=middle_m, forward=forward, region=region, level=level)
-                if nearer is None:
-                    before_m = middle_m
-                else:
-                    at_m, gate = middle_m, nearer
-            return at_m, gate
+            gate = fits(at_m=at_m)
+            if gate is not None:
+                return _nearest_the_edge(fits, between=(before_m, at_m), gate=gate)
+            before_m = at_m
     return None
+
+
+def _nearest_the_edge(
+    fits: Callable[..., Gate | None], *, between: tuple[float, float], gate: Gate
+) -> tuple[float, Gate]:
+    """Halve the way between the last place without a gate and the first with one."""
+    before_m, at_m = between
+    for _ in range(_HALVINGS if at_m != before_m else 0):
+        middle_m = (before_m + at_m) / 2
+        nearer = fits(at_m=middle_m)
+        if nearer is None:
+            before_m = middle_m
+        else:
+            at_m, gate = middle_m, nearer
+    return at_m, gate
 
 
 def _places(start_m: float, end_m: float, *, most_m: float) -> Iterator[float]:

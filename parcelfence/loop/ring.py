@@ -10,6 +10,7 @@ from shapely import LineString
 from shapely.ops import substring
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from shapely import Point
 
 __all__ = ["started_at", "stretch"]
@@ -20,7 +21,7 @@ def started_at(ring: LineString, point: Point) -> LineString:
     at = ring.project(point)
     if at in {0.0, ring.length}:
         return ring
-    xy = np.vstack([_xy(ring, at, ring.length), _xy(ring, 0.0, at)[1:]])
+    xy = np.vstack([_xy(ring, span=(at, ring.length)), _xy(ring, span=(0.0, at))[1:]])
     xy[0] = xy[-1] = point.x, point.y
     return LineString(xy)
 
@@ -28,9 +29,9 @@ def started_at(ring: LineString, point: Point) -> LineString:
 def stretch(ring: LineString, *, start_m: float, end_m: float) -> LineString:
     """Cut a stretch out of a closed line; over its start, where the end does not lie beyond the start."""
     if start_m < end_m:
-        return LineString(_xy(ring, start_m, end_m))
-    return LineString(np.vstack([_xy(ring, start_m, ring.length), _xy(ring, 0.0, end_m)[1:]]))
+        return LineString(_xy(ring, span=(start_m, end_m)))
+    return LineString(np.vstack([_xy(ring, span=(start_m, ring.length)), _xy(ring, span=(0.0, end_m))[1:]]))
 
 
-def _xy(ring: LineString, start_m: float, end_m: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    return shapely.get_coordinates(substring(ring, start_m, end_m))
+def _xy(ring: LineString, *, span: tuple[float, float]) -> npt.NDArray[np.float64]:
+    return np.asarray(shapely.get_coordinates(substring(ring, *span)))

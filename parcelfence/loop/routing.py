@@ -1,8 +1,8 @@
 """Shortest ways on free ground: round buildings and other obstacles, by visibility between their corners.
 
 A shortest way among polygons bends only at corners that point towards it, so it is enough to look from corner to
-corner.  Corners are looked from only when a shorter way may lead through them (Dijkstra, lazily), which for most lead-ins
-means once.
+corner.  Corners are looked from only when a shorter way may lead through them (Dijkstra, lazily), which for most
+lead-ins means once.
 """
 
 from __future__ import annotations
@@ -147,8 +147,7 @@ class FreeGround:
         if not len(starts):
             return np.zeros(0, dtype=bool)
         sights = shapely.linestrings(np.stack([starts, ends], axis=1))
-        hidden: npt.NDArray[np.bool_] = shapely.intersects(self._closed, sights)
-        return hidden
+        return np.asarray(shapely.intersects(self._closed, sights), dtype=bool)
 
 
 def _corners(area: BaseGeometry, *, pointing: int) -> list[Points]:

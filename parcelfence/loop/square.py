@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -36,8 +37,7 @@ def squared(way: LineString, utilities: Iterable[Utility], *, settings: Settings
     near = [line for line in lines if line.intersects(way)]
     xy = shapely.get_coordinates(way)
     pieces = [xy[:1]]
-    for start, end in zip(xy[:-1], xy[1:], strict=True):
-        pieces.append(_bent(start, end, lines=near, settings=settings))
+    pieces += [_bent(start, end, lines=near, settings=settings) for start, end in pairwise(xy)]
     return LineString(np.vstack(pieces))
 
 

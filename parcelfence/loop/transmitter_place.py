@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,6 +11,7 @@ import shapely
 from parcelfence.loop.loop import Transmitter
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from shapely import LineString, Point
     from shapely.geometry.base import BaseGeometry
 
@@ -40,8 +42,8 @@ def transmitter_place(outer: LineString, *, site: Site, settings: Settings) -> T
     Returns
     -------
     Transmitter or None
-        The given place; else the point of a wall of the largest building from which the way to the loop is shortest, among
-        those dry and away from metal; None where no building stands on the property.
+        The given place; else the point of a wall of the largest building from which the way to the loop is shortest,
+        among those dry and away from metal; None where no building stands on the property.
     """
     if site.transmitter is not None:
         return Transmitter(point=site.transmitter, given=True, note="place as given")
@@ -77,13 +79,13 @@ def _share(building: Feature, parcel: BaseGeometry) -> float:
     return float(building.geometry.intersection(parcel).area / max(building.geometry.area, 1e-9))
 
 
-def _along(wall: BaseGeometry) -> np.ndarray[tuple[int], np.dtype[np.object_]]:
+def _along(wall: BaseGeometry) -> npt.NDArray[np.object_]:
     """Middles of equal pieces of every wall: places that do not depend on where the outline begins."""
     places = []
     for line in shapely.get_parts(wall):
         xy = shapely.get_coordinates(line)
-        for start, end in zip(xy[:-1], xy[1:], strict=True):
+        for start, end in pairwise(xy):
             count = max(1, round(float(np.hypot(*(end - start))) / _WALL_STEP_M))
             shares = (np.arange(count) + 0.5) / count
             places.append(start + shares[:, None] * (end - start))
-    return shapely.points(np.vstack(places))
+    return np.asarray(shapely.points(np.vstack(places)))

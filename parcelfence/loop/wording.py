@@ -25,7 +25,7 @@ _ON_THE_WIRE_M: Final = 0.1
 _WORTH_SAYING_M: Final = 5.0
 _LARGE_M2: Final = 2000.0
 _ALL_REACTS: Final = 2.0
-"""A strip between two long wires reacts throughout up to a width of 4 w (f = 4 w / width in its middle): 2 w to each."""
+"""A strip between two long wires reacts all over up to a width of 4 w (f = 4 w / width in its middle): 2 w to each."""
 
 
 def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -> list[Remark]:
@@ -41,8 +41,8 @@ def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -
                 Remark(
                     rule="utility-parallel",
                     severity="caution",
-                    message=f"The crossing of {names} is square, but between the marks and the edge of the allowed land there "
-                    f"is no room for its bends outside the separation of {separation}: they reach into it",
+                    message=f"The crossing of {names} is square, but between the marks and the edge of the allowed land "
+                    f"there is no room for its bends outside the separation of {separation}: they reach into it",
                     remedy="have the line located exactly and dig by hand there, or leave that corner out",
                     geometry=gate.chord,
                     layer="utilities",
@@ -110,7 +110,7 @@ def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -
             f"Inner loop {run.loop_id} goes round {', '.join(around) or 'ground that is not part of the property'}, "
             "clockwise while the outer loop goes counter-clockwise, so that the fields of facing runs add up"
         )
-        radius_m = float(shapely.maximum_inscribed_circle(inside.simplify(0.05), tolerance=0.05).length)
+        radius_m = float(shapely.maximum_inscribed_circle(inside, tolerance=0.05).length)
         if radius_m <= _ALL_REACTS * settings.reach_m:
             message += (
                 f"; it is so small that all of its inside reacts at a reach of {units.length(settings.reach_m)}: "
@@ -121,7 +121,7 @@ def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -
                 rule="inner-loop",
                 severity="note",
                 message=message,
-                remedy="keep the sense when wiring it: the other way round there would be a gap in the signal between the loops",
+                remedy="keep the sense when wiring it: turned round, there would be a gap in the signal between the loops",
                 geometry=run.line,
                 layer="keep_outs",
                 feature=around[0] if around else "",

@@ -46,8 +46,8 @@ def not_worth_it(
     Returns
     -------
     set of Stretch
-        The least worthy openings, with those that share a gate with them; empty if all are worth it.  Of neighbours only
-        one at a time, since without it the others are worth something else.
+        The least worthy openings, with those that share a gate with them; empty if all are worth it.  Of neighbours
+        only one at a time, since without it the others are worth something else.
     """
     doubtful: list[tuple[float, BaseGeometry, set[Stretch]]] = []
     for together in _sharing_gates(found):

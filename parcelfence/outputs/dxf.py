@@ -83,8 +83,8 @@ def write(delivery: Delivery, folder: Path) -> None:
         if "zones" in shown:
             thinned = shown["zones"].geometry.simplify(_ZONE_TOLERANCE_M * scale)
             shown["zones"] = shown["zones"].set_geometry(thinned)
-        for name, table in shown.items():
-            _draw(space, table, name=name, scale=scale)
+        for name in sorted(shown, key="conflicts".__ne__):  # first, so that they lie below what they concern
+            _draw(space, shown[name], name=name, scale=scale)
         _set_extents(drawing, shown)
         for used in sorted(drawing.entitydb.dxf_types_in_use()):  # else they follow in the order of a set
             drawing.classes.add_class(used)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from parcelfence.field.profile import ReachProfile
     from parcelfence.planning import Plan
 
-__all__ = ["flags", "tests", "training"]
+__all__ = ["flags", "number_list", "tests", "training"]
 
 _WALKED_PLACES: Final = 10
 _FEWEST_PLACES: Final = 4
@@ -103,7 +103,7 @@ def flags(plan: Plan) -> str:
     for flag in placed:
         rounds.setdefault(flag.removal_round, []).append(flag.flag)
     rows = [
-        (TICK, f"<b>{turn}</b>", f"day {_removal_day(turn)}", str(len(rounds[turn])), _number_list(rounds[turn]))
+        (TICK, f"<b>{turn}</b>", f"day {_removal_day(turn)}", str(len(rounds[turn])), number_list(rounds[turn]))
         for turn in sorted(rounds)
     ]
     return (
@@ -117,7 +117,7 @@ def _removal_day(turn: int) -> int:
     return FIRST_REMOVAL_DAY + DAYS_BETWEEN_REMOVALS * (turn - 1)
 
 
-def _number_list(numbers: list[int]) -> str:
+def number_list(numbers: list[int]) -> str:
     """Write numbers in order, long stretches of even steps as ``1, 3 ... 31``, or ``4 to 9`` where the step is one."""
     ordered = sorted(numbers)
     parts: list[str] = []

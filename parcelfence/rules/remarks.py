@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["remark_conflicts"]
 
 _SAME_PLACE_M: Final = 1.0
+_SITE_WIDE: Final = frozenset({"transmitter-place", "no-roam", "area-limit", "drive-limit"})
 _BASIS: Final = "design of the loop"
 
 
@@ -27,7 +28,8 @@ def remark_conflicts(draft: Draft, *, found: Sequence[Conflict]) -> tuple[Confli
     draft : Draft
         Its loop carries the remarks.
     found : sequence of Conflict
-        What the rules found; a remark of the same rule, on the same feature and at the same place, is left out.
+        What the rules found; a remark of the same rule, on the same feature and at the same place, is left out, and so
+        is one about all of the site that a rule speaks of too.
     """
     fresh = [remark for remark in draft.loop.remarks if not any(_same(remark, conflict) for conflict in found)]
     return tuple(_conflict(draft, remark) for remark in fresh)
@@ -36,7 +38,7 @@ def remark_conflicts(draft: Draft, *, found: Sequence[Conflict]) -> tuple[Confli
 def _same(remark: Remark, conflict: Conflict) -> bool:
     if remark.rule != conflict.rule or (remark.feature and conflict.feature and remark.feature != conflict.feature):
         return False
-    return bool(remark.geometry.distance(conflict.geometry) <= _SAME_PLACE_M)
+    return remark.rule in _SITE_WIDE or bool(remark.geometry.distance(conflict.geometry) <= _SAME_PLACE_M)
 
 
 def _conflict(draft: Draft, remark: Remark) -> Conflict:

@@ -159,8 +159,8 @@ def utility_tolerance(draft: Draft) -> Iterator[Finding]:
     utilities, words = draft.site.utilities, draft.wording
     near = draft.beside_utilities.stretches([utility.tolerance_m for utility in utilities])
     for utility, stretches in zip(utilities, near, strict=True):
-        for stretch in stretches:
-            zone = words.length(utility.tolerance_m)
+        for rough in stretches:
+            stretch, zone = _in_zone(rough, utility), words.length(utility.tolerance_m)
             yield Finding(
                 message=f"Dig by hand {words.along(stretch)}: the {_name(stretch)} lies in the tolerance zone of "
                 f"{_called(utility)}, {zone} each side of the mark.",
@@ -173,6 +173,13 @@ def utility_tolerance(draft: Draft) -> Iterator[Finding]:
                 layer="utilities",
                 feature=utility.id,
             )
+
+
+def _in_zone(stretch: Stretch, utility: Utility) -> Stretch:
+    """Cut a stretch down to the tolerance zone."""
+    west, south, east, north = stretch.line.buffer(2 * utility.tolerance_m).bounds
+    around = shapely.clip_by_rect(utility.geometry, west, south, east, north)
+    return stretch.within(shapely.buffer(around, utility.tolerance_m))
 
 
 def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:

@@ -6,7 +6,7 @@ import errno
 import json
 import os
 import signal
-import subprocess  # noqa: S404  (runs that are killed, or start afresh)
+import subprocess
 import sys
 import time
 from typing import TYPE_CHECKING

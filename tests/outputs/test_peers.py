@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess  # noqa: S404  (the peers are programs)
+import subprocess
 from pathlib import Path
 from typing import TYPE_CHECKING
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess  # noqa: S404  (runs that are killed, or start afresh)
+import subprocess
 import sys
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any

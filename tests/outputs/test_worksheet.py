@@ -21,7 +21,7 @@ from parcelfence.outputs.worksheet_drawing import drawing
 from parcelfence.outputs.worksheet_labels import Labels
 from parcelfence.outputs.worksheet_marks import numbered_conflicts
 from parcelfence.outputs.worksheet_sheet import nice_step, sheet_of, sheets_of
-from parcelfence.outputs.worksheet_work import _number_list
+from parcelfence.outputs.worksheet_work import number_list
 
 if TYPE_CHECKING:
     from parcelfence.planning import Plan
@@ -220,5 +220,5 @@ def test_steps_are_round(least: float, step: float) -> None:
         ([], ""),
     ],
 )
-def test_number_lists_are_short_and_complete(numbers: list[int], written: str) -> None:
-    assert _number_list(numbers) == written
+def testnumber_lists_are_short_and_complete(numbers: list[int], written: str) -> None:
+    assert number_list(numbers) == written

@@ -155,6 +155,13 @@ def test_remarks_become_rows_unless_a_rule_found_the_same_at_the_place() -> None
     assert "Said." in messages(_remark(layer="parcel", feature="other"))
 
 
+def test_a_remark_about_all_of_the_site_is_not_said_twice() -> None:
+    remark = _remark(rule="transmitter-place", severity="note", geometry=Point(30, 20))
+    loop = sites.loop_of(sites.loop_run(box(3, 3, 57, 37)), remarks=(remark,))
+    rows = [row for row in find_conflicts(sites.draft(loop=loop)) if row.rule == "transmitter-place"]
+    assert [row.message for row in rows] == ["Where the transmitter hangs is not known."]
+
+
 def test_a_remark_keeps_its_figures_and_gets_a_station() -> None:
     run = sites.loop_run(box(1, 3, 57, 37))
     remark = _remark(rule="utility-angle", measured=12.0, limit=80.0, unit="deg", geometry=Point(30, 4))
