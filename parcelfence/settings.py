@@ -6,9 +6,10 @@ why it has its default.  Values that depend on the reach follow it until they ar
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from parcelfence.errors import Fault, SettingsError, near_matches
 from parcelfence.units import parse_area_m2, parse_length_m
@@ -24,6 +25,17 @@ Length = Annotated[float, BeforeValidator(parse_length_m), Field(gt=0, allow_inf
 LengthOrNone = Annotated[float, BeforeValidator(parse_length_m), Field(ge=0, allow_inf_nan=False)]
 Area = Annotated[float, BeforeValidator(parse_area_m2), Field(gt=0, allow_inf_nan=False)]
 Number = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+def _iso_date(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat() if text else text
+    except ValueError:
+        msg = "it must be a date such as 2024-05-31"
+        raise ValueError(msg) from None
+
+
+IsoDate = Annotated[str, AfterValidator(_iso_date)]
 
 
 class Settings(BaseModel):
@@ -81,7 +93,7 @@ class Settings(BaseModel):
     tolerance_zone_m: Length = Field(0.61, description="Half-width of the tolerance zone (24 in in many codes)")
     mark_join_gap_m: Length = Field(30.0, description="Point marks farther apart are not joined to a line")
     mark_age_days_max: int = Field(21, ge=1, description="Marks older than this are stale; local law rules")
-    as_of: str = Field("", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned")
+    as_of: IsoDate = Field("", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned")
     accuracy_limit_m: Length = Field(1.0, description="Datum operations worse than this are a conflict of their own")
 
     # transmitter rating; none is assumed

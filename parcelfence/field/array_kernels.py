@@ -22,6 +22,7 @@ __all__ = ["field_kernel", "slope_kernel"]
 _BLOCK = 4096
 
 
+@np.errstate(all="ignore")  # on the wire itself terms are infinite: told apart by the caller
 def field_kernel(ground: Ground, wire: Wire) -> None:
     """Fill `out` (n, 3) with B at `points` (n, 3)."""
     for block, filled in _blocks(*ground):
@@ -33,6 +34,7 @@ def field_kernel(ground: Ground, wire: Wire) -> None:
             filled[:, 2] += term.q * term.cross
 
 
+@np.errstate(all="ignore")
 def slope_kernel(ground: Ground, wire: Wire) -> None:
     """Fill `out` (n, 11): B, dB/dx, dB/dy, a bound on the slope of B, and the squared distance to the wire."""
     for block, filled in _blocks(*ground):
@@ -71,17 +73,15 @@ class _Term:
         self.cross = self.ex * self.ay - self.ey * self.ax
         cross2 = self.cross**2 + self.length2 * self.height2
         beside = dot < 0
-        with np.errstate(all="ignore"):  # on the wire itself: infinite, told apart by the caller
-            apart = self.ra * self.rb + np.abs(dot)
-            self.spread = np.where(beside, cross2 / apart, apart)
-            self.q = 0.5 * current * (self.ra + self.rb) / (self.ra * self.rb * self.spread)
+        apart = self.ra * self.rb + np.abs(dot)
+        self.spread = np.where(beside, cross2 / apart, apart)
+        self.q = 0.5 * current * (self.ra + self.rb) / (self.ra * self.rb * self.spread)
 
     def slope(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Give the derivatives of q in x and y."""
-        with np.errstate(all="ignore"):
-            common = 1.0 / (self.ra + self.rb) - (self.ra + self.rb) / self.spread
-            of_a, of_b = (common - 1.0 / self.ra) / self.ra, (common - 1.0 / self.rb) / self.rb
-            return self.q * (of_a * self.ax + of_b * self.bx), self.q * (of_a * self.ay + of_b * self.by)
+        common = 1.0 / (self.ra + self.rb) - (self.ra + self.rb) / self.spread
+        of_a, of_b = (common - 1.0 / self.ra) / self.ra, (common - 1.0 / self.rb) / self.rb
+        return self.q * (of_a * self.ax + of_b * self.bx), self.q * (of_a * self.ay + of_b * self.by)
 
     def distance2(self) -> NDArray[np.float64]:
         """Give the squared distance to the stretch."""

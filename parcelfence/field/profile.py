@@ -27,6 +27,7 @@ _SHARP_TURN: Final = math.radians(20.0)
 _TURNS_BESIDE: Final = tuple(math.radians(turn) for turn in (-60.0, -30.0, 30.0, 60.0))
 _FIRST_STEP_M: Final = 1e-3
 _TOLERANCE_M: Final = 1e-6
+_STEPS_BETWEEN_LOOKS: Final = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +176,12 @@ def _reaches(
     far_m, at_far = np.full(len(points), np.inf), np.zeros(len(points))
     reach_m = np.where(at_near >= level, np.inf, np.nan)
     walking = np.flatnonzero(at_near >= level)
-    while len(walking) and near_m[walking[0]] < end_m:
+    for step in range(1, math.ceil(end_m / step_m) + 1):
+        if step % _STEPS_BETWEEN_LOOKS == 0:
+            reached = points[walking] + near_m[walking, None] * ways[walking]
+            walking = np.delete(walking, _meets_wire(points[walking], chain, ends=reached))
+        if not len(walking):
+            break
         ahead_m = near_m[walking] + step_m
         ahead = field(ahead_m, walking)
         fell = ahead < level

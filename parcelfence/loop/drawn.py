@@ -51,10 +51,13 @@ def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, na
     Raises
     ------
     InputError
-        If no line closes to a loop, or one crosses itself; with all such faults.
+        If it does not meet the property, no line closes to a loop, or one crosses itself; with all such faults.
     """
     drawn = [_Drawn.of(line) for line in lines]
     rings = [one for one in drawn if one.is_ring]
+    away_m = min((float(site.parcel.distance(one.line)) for one in drawn), default=0.0)
+    if away_m > 0:
+        raise InputError(_elsewhere(away_m, name=name))
     if not rings:
         raise InputError(_no_ring(drawn, name=name))
     faults = [fault for one in rings for fault in one.faults(name)]
@@ -200,6 +203,15 @@ def _allowed(site: Site, settings: Settings) -> MultiPolygon:
         return allowed_land(site, settings).region
     except NoLoopError:
         return MultiPolygon()
+
+
+def _elsewhere(away_m: float, *, name: str) -> Fault:
+    return Fault(
+        where=name,
+        found=f"the wire lies {away_m:,.0f} m from the property",
+        must="it must lie on the property, at least in part",
+        remedy="check that it is the right file, and its CRS",
+    )
 
 
 def _no_ring(drawn: Sequence[_Drawn], *, name: str) -> Fault:

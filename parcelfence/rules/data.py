@@ -11,7 +11,7 @@ import shapely
 from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
-from parcelfence.rules.wording import listing
+from parcelfence.rules.wording import listing, utility_name
 from parcelfence.site.accuracy import clearance_budget
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, budget: Budget)
         budget=budget,
         layer="utilities",
         feature=utility.id,
-        clearance=f"The separation from {utility.kind.replace('_', ' ')} line {utility.id} is kept",
+        clearance=f"The separation from {utility_name(utility)} is kept",
     )
 
 

@@ -12,6 +12,7 @@ from parcelfence.circuit.drive import Rating, drive_checks
 from parcelfence.field.current import Chain, CurrentLoop
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.wording import utility_name
 from parcelfence.units import ACRE_M2
 
 if TYPE_CHECKING:
@@ -26,6 +27,11 @@ __all__ = ["RULES"]
 _THEME: Final = "electrical"
 _LARGEST_M2: Final = 25 * ACRE_M2
 """The largest loops that are usual (common practice, no source)."""
+_CALLED: Final = {
+    "impedance": "The impedance of the wire",
+    "resistance": "The resistance of the wire",
+    "wire length": "The length of the wire",
+}
 _DRAWN_M: Final = 0.05
 _AROUND_M: Final = 20.0
 _WORTH_SAYING_H: Final = 1e-7
@@ -43,7 +49,7 @@ def drive_limit(draft: Draft) -> Iterator[Finding]:
     for check in _checks(draft):
         if check.quantity != "area" and not check.holds:
             yield Finding(
-                message=f"The {check.quantity} of the wire is {_quantity(draft, check.measured, unit=check.unit)}; "
+                message=f"{_CALLED[check.quantity]} is {_quantity(draft, check.measured, unit=check.unit)}; "
                 f"the transmitter drives {_quantity(draft, check.limit, unit=check.unit)} at most.",
                 remedy=f"Use wire of gauge {check.cure_awg} AWG, or a transmitter rated for the loop."
                 if check.cure_awg is not None
@@ -119,7 +125,7 @@ def utility_coupling(draft: Draft) -> Iterator[Finding]:
         volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
         place = nearest_place(draft.loop, line, twisted=False)
         yield Finding(
-            message=f"The loop and {utility.kind.replace('_', ' ')} line {utility.id} share "
+            message=f"The loop and {utility_name(utility)} share "
             f"{coupled.mutual_inductance_h * 1e6:.2f} microhenry: each ampere in the wire induces {volts:.2f} V along "
             f"the line, if it lies {draft.wording.length(coupled.depth_m)} deep and is metallic.",
             remedy="Square crossings add nothing to it; keep long runs away from the line. If the receiver reacts "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from operator import itemgetter
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -73,7 +72,9 @@ def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.floa
             places.append((float(own_m[own_radii <= least * 1.001].mean()), float(least)))
     over_start = len(places) > 1 and run.line.is_closed
     if over_start and places[0][0] + run.line.length - places[-1][0] < _SAME_BEND_M:
-        places = [min(places[0], places[-1], key=itemgetter(1)), *places[1:-1]]
+        (first_m, first), (last_m, last) = places[0], places[-1]
+        middle_m = (first_m + last_m - run.line.length) / 2 % run.line.length
+        places = [(middle_m, min(first, last)), *places[1:-1]]
     yield from places
 
 

@@ -9,6 +9,7 @@ import shapely
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.rules.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -172,7 +173,7 @@ def hardscape_cut(draft: Draft) -> Iterator[Finding]:
             cut_m = float(shapely.intersection(stretch.line, surface.geometry).length)
             if cut_m > LAYING_TOLERANCE_M:
                 yield Finding(
-                    message=f"{words.length(cut_m)} of {surface.kind} {surface.id} must be cut {words.along(stretch)}.",
+                    message=f"{words.length(cut_m)} of {feature_name(surface)} must be cut {words.along(stretch)}.",
                     remedy="Use an expansion joint where there is one, or a slot with conduit; seal it afterwards.",
                     geometry=stretch.line,
                     station_m=stretch.station_m,

@@ -8,6 +8,7 @@ import shapely
 
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.rules.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -35,7 +36,7 @@ def transmitter_metal(draft: Draft) -> Iterator[Finding]:
         free_m = float(metal.geometry.distance(transmitter.point))
         if free_m < least_m - LAYING_TOLERANCE_M:
             yield Finding(
-                message=f"The transmitter is {draft.wording.length(free_m)} from {metal.kind} {metal.id}; "
+                message=f"The transmitter is {draft.wording.length(free_m)} from {feature_name(metal)}; "
                 f"{draft.wording.length(least_m)} is required.",
                 remedy="Hang the transmitter farther from the metal.",
                 geometry=transmitter.point,

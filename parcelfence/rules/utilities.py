@@ -9,6 +9,7 @@ import shapely
 
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.rules.wording import utility_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,8 +48,8 @@ def utility_angle(draft: Draft) -> Iterator[Finding]:
             if meeting.angle_deg < least_deg - 0.05:
                 at = words.at(meeting.run, station_m=meeting.station_m)
                 yield Finding(
-                    message=f"The {_name(meeting)} crosses {_called(utility)} {at} at {meeting.angle_deg:.0f} degrees; "
-                    f"at least {least_deg:.0f} is required.",
+                    message=f"The {_name(meeting)} crosses {utility_name(utility)} {at} at {meeting.angle_deg:.1f} "
+                    f"degrees; at least {least_deg:.0f} is required.",
                     remedy="Turn the wire so that it crosses square, in a straight stretch.",
                     geometry=meeting.point,
                     severity=_signal_severity(utility, twisted=meeting.run.twisted),
@@ -133,7 +134,7 @@ def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding
     in_zone = stretch.measured < utility.tolerance_m
     warning = " It lies in the tolerance zone, where only hand digging is safe." if in_zone else ""
     return Finding(
-        message=f"The {_name(stretch)} runs {words.length(stretch.measured)} beside {_called(utility)} "
+        message=f"The {_name(stretch)} runs {words.length(stretch.measured)} beside {utility_name(utility)} "
         f"{words.along(stretch)} over {words.length(stretch.length_m)}; {words.length(separation_m)} is required."
         + warning,
         remedy="Move the wire away from the buried line, or cross it once, square.",
@@ -163,7 +164,7 @@ def utility_tolerance(draft: Draft) -> Iterator[Finding]:
             stretch, zone = _in_zone(rough, utility), words.length(utility.tolerance_m)
             yield Finding(
                 message=f"Dig by hand {words.along(stretch)}: the {_name(stretch)} lies in the tolerance zone of "
-                f"{_called(utility)}, {zone} each side of the mark.",
+                f"{utility_name(utility)}, {zone} each side of the mark.",
                 remedy="Have the marks renewed before digging, expose the facility with hand tools or vacuum, and "
                 "follow the local excavation law.",
                 geometry=stretch.line,
@@ -189,11 +190,6 @@ def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:
 
 def _name(part: Stretch | Meeting) -> str:
     return "lead-in" if part.run.twisted else "wire"
-
-
-def _called(utility: Utility) -> str:
-    kind = "utility of unknown kind" if utility.kind == "unknown" else f"{utility.kind.replace('_', ' ')} line"
-    return f"{kind} {utility.id}"
 
 
 RULES: Final[tuple[Rule, ...]] = (utility_angle, utility_parallel, utility_tolerance)

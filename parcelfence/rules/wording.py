@@ -11,8 +11,9 @@ if TYPE_CHECKING:
     from parcelfence.loop.loop import Run
     from parcelfence.rules.wire import Stretch
     from parcelfence.settings import Settings
+    from parcelfence.site.feature import Feature, Utility
 
-__all__ = ["Wording"]
+__all__ = ["Wording", "feature_name", "listing", "utility_name"]
 
 _PARTS = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
 _SHORT_M = 1.0
@@ -70,6 +71,18 @@ class Wording:
 
     def _of(self, run: Run) -> str:
         return f" of {_PARTS[run.part]} {run.loop_id}" if self.several_runs else ""
+
+
+def utility_name(utility: Utility) -> str:
+    """Name a utility: ``"gas line gas-1"``."""
+    kind = "utility of unknown kind" if utility.kind == "unknown" else f"{utility.kind.replace('_', ' ')} line"
+    return f"{kind} {utility.id}"
+
+
+def feature_name(feature: Feature) -> str:
+    """Name a feature by its kind and identifier, once where they are the same word."""
+    kind = feature.kind.replace("_", " ")
+    return feature.id if feature.id.replace("_", " ").startswith(kind) else f"{kind} {feature.id}"
 
 
 def listing(words: list[str], *, most: int = 4) -> str:

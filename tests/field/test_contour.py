@@ -54,7 +54,7 @@ def test_a_level_that_is_never_reached_has_no_ring(rings: Rings) -> None:
 
 
 @pytest.mark.parametrize(("corners", "loud"), [((2.0, 0.5, 2.0, 0.5), True), ((0.5, 2.0, 0.5, 2.0), False)])
-def test_a_saddle_is_settled_by_the_field_at_its_centre(corners: tuple[float, ...], loud: bool) -> None:  # noqa: FBT001
+def test_a_saddle_is_settled_by_the_field_at_its_centre(corners: tuple[float, ...], loud: bool) -> None:
     """Where two opposite corners of a cell are inside, they are joined only if the centre is inside too."""
     nodes = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
     lattice = Lattice(nodes=nodes, field=np.array(corners), cells=np.array([[0, 1, 2, 3]]), step_m=1.0)

@@ -50,7 +50,10 @@ def test_on_the_extension_of_a_stretch(beyond_m: float, aside_m: float) -> None:
     assert found == pytest.approx(expected, rel=1e-12, abs=0.0)
 
 
-def test_on_the_wire_itself_the_field_has_no_bound() -> None:
+@pytest.mark.parametrize("compiled", [True, False])
+def test_on_the_wire_itself_the_field_has_no_bound(monkeypatch: pytest.MonkeyPatch, compiled: bool) -> None:
+    if not compiled:
+        monkeypatch.setenv("PARCELFENCE_NO_NUMBA", "1")
     loop = random_loop(1)
     vertex, middle = loop.coordinates[0], np.array([[0.0, 0.0], [10.0, 0.0], [5.0, 8.0]])
     assert normalised_field([vertex], [loop], receiver=Receiver(2.0, 0.0))[0] == math.inf

@@ -23,7 +23,7 @@ def square(side_m: float, *, backwards: bool = False) -> CurrentLoop:
 
 
 @pytest.mark.parametrize("backwards", [False, True])
-def test_field_is_at_the_threshold_where_the_reach_ends(backwards: bool) -> None:  # noqa: FBT001
+def test_field_is_at_the_threshold_where_the_reach_ends(backwards: bool) -> None:
     loop = square(40.0, backwards=backwards)
     profile = reach_profiles([loop], RECEIVER, interval_m=4.0)[0]
     for reach_m, sense in ((profile.reach_inside_m, 1.0), (profile.reach_outside_m, -1.0)):

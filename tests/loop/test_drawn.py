@@ -9,6 +9,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
+from shapely.affinity import translate
 
 from parcelfence.errors import InputError
 from parcelfence.inputs.wire_file import DrawnLine
@@ -82,6 +83,11 @@ def test_the_small_loop_of_a_walk_beyond_its_start_is_cut_off_and_told() -> None
     assert loop.runs[0].line.is_simple
     assert loop.enclosed.area == pytest.approx(54 * 34, rel=1e-3)
     assert [remark.rule for remark in loop.remarks] == ["drawn-wire"]
+
+
+def test_a_wire_somewhere_else_is_refused() -> None:
+    with pytest.raises(InputError, match="4,940 m from the property"):
+        _loop(translate(OUTER, 4_997.0))
 
 
 def test_all_faults_are_told_at_once() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from shapely import MultiPolygon, box
 
@@ -16,7 +18,7 @@ RUN = sites.loop_run(OUTLINE, line=sites.ring(OUTLINE, start=(30, 3)), start_sta
 def test_the_courses_of_a_rounded_rectangle() -> None:
     sheet = survey(sites.loop_of(RUN), sites.site(), settings=Settings())
     rows = [(row.bearing, round(row.course.length_m, 3), row.course.is_curve) for row in sheet.wire]
-    curve_m = round(3.14159265, 3)
+    curve_m = round(math.pi, 3)
     assert rows == [
         ("N 90-00-00 E", 25.0, False),
         ("N 45-00-00 E", curve_m, True),
