@@ -17,6 +17,7 @@ __all__ = ["main"]
 COMMANDS: Final = {
     "plan": ("parcelfence.cli.plan", "Design a loop on a property and write the plan."),
     "check": ("parcelfence.cli.check", "Check a wire that somebody drew, or surveyed as built."),
+    "calibrate": ("parcelfence.cli.calibrate", "Fit the reach to points walked with the receiver."),
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
     "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
     "layers": ("parcelfence.cli.layers", "List the layers of a plan with their columns."),

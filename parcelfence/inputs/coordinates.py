@@ -109,7 +109,8 @@ def _not_degrees(bounds: npt.NDArray[np.float64], *, source: Source, crs: CRS) -
         where=source.name,
         found=f"it is taken as {crs.name}, longitude and latitude in degrees, but has {reason}",
         must="longitudes lie within -180 and 180, latitudes within -90 and 90",
-        remedy="find out the true CRS (it was lost in an export) and give it with --crs, for example --crs EPSG:2229",
+        remedy="find out the true CRS (it was lost in an export) and give it with "
+        f"{source.crs_option}, for example {source.crs_option} EPSG:2229",
     )
 
 

@@ -13,9 +13,22 @@ from parcelfence.inputs.raw import RawFeature, RawLayer, tidy_attributes
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["read_gpx"]
+__all__ = ["gpx_document", "read_gpx"]
 
 _FEWEST = 2
+
+
+def gpx_document(path: Path) -> Any:
+    """Parse a GPX file; raises InputError if it is none."""
+    import gpxpy
+    from gpxpy.gpx import GPXException
+
+    try:
+        return gpxpy.parse(path.read_text(encoding="utf-8-sig"))
+    except (GPXException, UnicodeDecodeError, ValueError) as error:
+        raise InputError(
+            Fault(where=path.name, found=f"it is no GPX file ({error})", remedy="export the track again")
+        ) from error
 
 
 def read_gpx(path: Path) -> RawLayer:
@@ -31,15 +44,7 @@ def read_gpx(path: Path) -> RawLayer:
     InputError
         If it is no GPX, or holds no line.
     """
-    import gpxpy
-    from gpxpy.gpx import GPXException
-
-    try:
-        document = gpxpy.parse(path.read_text(encoding="utf-8-sig"))
-    except (GPXException, UnicodeDecodeError, ValueError) as error:
-        raise InputError(
-            Fault(where=path.name, found=f"it is no GPX file ({error})", remedy="export the track again")
-        ) from error
+    document = gpx_document(path)
     tracks = [(track, segment.points) for track in document.tracks for segment in track.segments]
     ways: list[tuple[Any, Any]] = tracks or [(route, route.points) for route in document.routes]
     features = tuple(

@@ -58,3 +58,8 @@ class Source:
     def name(self) -> str:
         """File name, with the layer where one is named."""
         return f"{self.path.name}:{self.layer}" if self.layer else self.path.name
+
+    @property
+    def crs_option(self) -> str:
+        """Option of the command line by which a person gives the CRS of this file."""
+        return f"--{self.role}-crs" if self.role in {"wire", "walk"} else "--crs"

@@ -13,7 +13,7 @@ from shapely import Point
 from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.raw import RawFeature, RawLayer, tidy_attributes
 
-__all__ = ["read_survey_csv"]
+__all__ = ["csv_rows", "read_survey_csv"]
 
 _SURVEY_ORDER: Final = ("point", "northing", "easting", "elevation", "description")
 _HEADINGS: Final = {
@@ -48,17 +48,7 @@ def read_survey_csv(content: bytes, *, name: str) -> RawLayer:
     InputError
         If there are no rows, or no columns of northing and easting.
     """
-    text = _decoded(content)
-    try:
-        rows, separator = _rows(text)
-    except csv.Error as error:
-        raise InputError(
-            Fault(where=name, found=f"it is no table of text ({error})", remedy="export the points again, as plain CSV")
-        ) from error
-    if not rows:
-        raise InputError(
-            Fault(where=name, found="the file holds no rows", remedy="export the points again, in survey order")
-        )
+    rows, separator = csv_rows(content, name=name)
     heading = _heading(rows[0][1])
     columns = heading or _columns_without_heading(rows, name=name)
     _check_heading(columns, name=name)
@@ -70,6 +60,42 @@ def read_survey_csv(content: bytes, *, name: str) -> RawLayer:
     )
     fields = tuple(column for column in columns if column not in {"northing", "easting"})
     return RawLayer(name=name, features=features, crs=None, fields=fields)
+
+
+def csv_rows(content: bytes, *, name: str) -> tuple[list[tuple[int, list[str]]], str]:
+    """Read the rows of a table of text that hold anything.
+
+    Parameters
+    ----------
+    content : bytes
+        The file, in UTF-8 or Windows-1252.
+    name : str
+        What to call it in messages.
+
+    Returns
+    -------
+    rows : list of (int, list of str)
+        Line number and stripped cells of each, at least one.
+    separator : str
+        Comma, semicolon or tab.
+
+    Raises
+    ------
+    InputError
+        If it is no table of text, or has no rows.
+    """
+    text = _decoded(content)
+    try:
+        rows, separator = _rows(text)
+    except csv.Error as error:
+        raise InputError(
+            Fault(where=name, found=f"it is no table of text ({error})", remedy="export the points again, as plain CSV")
+        ) from error
+    if not rows:
+        raise InputError(
+            Fault(where=name, found="the file holds no rows", remedy="export the points again, in survey order")
+        )
+    return rows, separator
 
 
 def _decoded(content: bytes) -> str:

@@ -75,7 +75,7 @@ class Draft:
         """Crossings of the finished wire with each utility, in the order of the site's utilities."""
         from parcelfence.rules.meeting import meetings
 
-        return meetings(self.wire, [utility.geometry for utility in self.site.utilities])
+        return meetings(self.beside_utilities, [utility.geometry for utility in self.site.utilities])
 
     @cached_property
     def free_ground(self) -> tuple[Polygon, ...]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.loop.loop import Run
+    from parcelfence.rules.nearness import Nearness
     from parcelfence.rules.wire import Wire
 
 __all__ = ["Meeting", "meetings"]
@@ -47,13 +48,13 @@ class Meeting:
     angle_deg: float
 
 
-def meetings(wire: Wire, lines: Sequence[BaseGeometry]) -> tuple[tuple[Meeting, ...], ...]:
+def meetings(near: Nearness, lines: Sequence[BaseGeometry]) -> tuple[tuple[Meeting, ...], ...]:
     """Find the crossings of the wire with each of some lines.
 
     Parameters
     ----------
-    wire : Wire
-        The wire.
+    near : Nearness
+        Distances between the lines and the pieces of the wire.
     lines : sequence of BaseGeometry
         LineString or MultiLineString each; other geometries have no crossings.
 
@@ -63,13 +64,10 @@ def meetings(wire: Wire, lines: Sequence[BaseGeometry]) -> tuple[tuple[Meeting, 
         For each line its crossings in the order of the wire.
     """
     found: list[list[Meeting]] = [[] for _ in lines]
-    if not len(lines) or not len(wire.pieces):
-        return tuple(() for _ in lines)
-    numbers, pieces = wire.tree.query(np.array(lines, dtype=object), predicate="intersects")
-    order = np.lexsort((pieces, numbers))
-    for number, piece in zip(numbers[order], pieces[order], strict=True):
+    met = near.distance_m == 0
+    for number, piece in zip(near.feature[met], near.piece[met], strict=True):
         if shapely.get_dimensions(lines[number]) == 1:
-            found[number].extend(_of_piece(wire, lines[number], piece=int(piece)))
+            found[number].extend(_of_piece(near.wire, lines[number], piece=int(piece)))
     return tuple(tuple(_once(own)) for own in found)
 
 

@@ -64,13 +64,17 @@ class Stretch:
         inside = shapely.intersection(self.line, area)
         if not isinstance(inside, LineString) or inside.is_empty or not inside.length:
             return self
-        origin_m = self.run.start_station_m
-        first_m, last_m = (
-            origin_m + float(self.run.line.project(end)) for end in (inside.boundary.geoms or [self.point] * 2)
-        )
-        middle_m = origin_m + float(self.run.line.project(inside.interpolate(0.5, normalized=True)))
-        ends = (first_m, last_m) if self.start_m > self.end_m else (min(first_m, last_m), max(first_m, last_m))
-        return replace(self, line=inside, start_m=ends[0], end_m=ends[1], station_m=middle_m)
+        ends = [self._station_m(end) for end in inside.boundary.geoms] or [self.start_m, self.end_m]
+        first_m, last_m = sorted(ends, key=lambda station_m: (station_m < self.start_m, station_m))
+        middle_m = self._station_m(inside.interpolate(0.5, normalized=True))
+        return replace(self, line=inside, start_m=first_m, end_m=last_m, station_m=middle_m)
+
+    def _station_m(self, point: Point) -> float:
+        """Chainage of a point on the stretch, which may run over the start of its run."""
+        run = self.run
+        station_m = self.start_m + float(self.line.project(point))
+        end_m = run.start_station_m + run.line.length
+        return station_m - run.line.length if station_m > end_m else station_m
 
     @property
     def point(self) -> Point:

@@ -185,15 +185,17 @@ def test_codes_part_the_runs_and_leave_out_what_is_no_wire(tmp_path: Path) -> No
     assert any("1 points that are not of the wire" in repair.found for repair in wire.repairs)
 
 
+@pytest.mark.parametrize("backwards", [False, True])
 @pytest.mark.parametrize("words", [("tangent", "curve", "tangent"), ("PC", "POC", "PT"), ("BC", "mid of curve", "EC")])
-def test_three_points_of_a_curve_are_an_arc(tmp_path: Path, words: tuple[str, str, str]) -> None:
+def test_three_points_of_a_curve_are_an_arc(tmp_path: Path, words: tuple[str, str, str], backwards: bool) -> None:
     """A quarter of a circle of 5 m, with a regular stake on it."""
-    angles = np.radians([0, 45, 90])
+    angles = np.radians([0, 45, 90])[:: -1 if backwards else 1]
     on_arc = [(4_740_000 + 5 * math.sin(a), 480_000 + 5 * math.cos(a)) for a in angles]
+    ends = [(4_739_990, 480_005), (4_740_005, 479_990)][:: -1 if backwards else 1]
     rows = [
-        (4_739_990, 480_005, "WIRE L1 0+000.0 start"),
+        (*ends[0], "WIRE L1 0+000.0 start"),
         *[(n, e, f"WIRE L1 0+010.{i} {word}") for i, ((n, e), word) in enumerate(zip(on_arc, words, strict=True))],
-        (4_740_005, 479_990, "WIRE L1 0+030.0 end"),
+        (*ends[1], "WIRE L1 0+030.0 end"),
     ]
     (one,) = read_wire(_survey(tmp_path / "w.csv", *rows), crs="EPSG:32618").lines
     assert one.line.length == pytest.approx(10 + 5 * math.pi / 2 + 10, abs=2e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon, affinity, box
 
 from parcelfence.rules.bends import bend_radii
+from parcelfence.rules.passage import narrow_passages
 from parcelfence.settings import Settings
 from tests.rules import sites
 
@@ -45,6 +47,14 @@ def test_a_sharp_corner_has_a_small_radius_whichever_way_it_turns() -> None:
     for corner in ([(0, 0), (10, 0), (10, 10)], [(10, 10), (10, 0), (0, 0)], [(0, 0), (10, 0), (0, 0.5)]):
         _, radii = bend_radii(LineString(corner), window_m=0.25)
         assert radii.min() < 0.25
+
+
+@pytest.mark.parametrize("turn_deg", [8.0, 15.0, 20.0])
+def test_a_slight_corner_counts_as_the_arc_within_two_centimetres_of_it(turn_deg: float) -> None:
+    """The arc that touches both legs and passes the corner at a distance e has the radius e / (sec(d/2) - 1)."""
+    end = 10 * np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
+    _, radii = bend_radii(LineString([(-10, 0), (0, 0), end]), window_m=0.25)
+    assert radii.min() == pytest.approx(0.02 / (1 / math.cos(math.radians(turn_deg) / 2) - 1), rel=0.02)
 
 
 def test_a_straight_line_with_many_vertices_does_not_bend() -> None:
@@ -134,6 +144,21 @@ def test_a_passage_of_the_width_holds_and_a_narrower_one_is_measured() -> None:
             assert conflict.measured == pytest.approx(widths[corridor_m], abs=0.03)
             assert conflict.geometry.distance(Point(30, 20)) < 6
     assert 0 < widths[6.2] < 1.2 < widths[6.5]
+
+
+def _necks(*ground: Polygon) -> list[float]:
+    return [neck.width_m for neck in narrow_passages(SimpleNamespace(free_ground=ground), width_m=1.2)]
+
+
+def test_a_neck_joins_two_places_and_a_dead_end_does_not() -> None:
+    west, east = box(0, 0, 10, 10), box(13, 0, 23, 10)
+    for width_m, expected in ((0.8, [0.8]), (1.3, [])):
+        bridge = box(9, 5, 14, 5 + width_m)
+        assert _necks(west.union(east).union(bridge)) == pytest.approx(expected, abs=0.01)
+        assert not _necks(west.union(bridge.intersection(box(0, 0, 12, 10))))
+    assert _necks(west.union(Polygon([(9, 4), (11.5, 5.1), (14, 4), (14, 7), (11.5, 5.6), (9, 7)])).union(east)) == (
+        pytest.approx([0.5], abs=0.01)
+    )
 
 
 def test_a_passage_between_house_and_signal_is_measured_too() -> None:

@@ -79,6 +79,12 @@ def test_curves_that_follow_each_other_are_told_apart() -> None:
     assert kinds == [(False, 0), (True, 60), (True, -60), (False, 0)]
 
 
+def test_a_line_that_goes_back_on_its_arc_is_two_curves() -> None:
+    arc = _arc(3.0, turn_deg=60.0, chords=20)
+    turns = [round(course.turn_deg) for course in courses(LineString([*arc, *arc[-2::-1]]))]
+    assert turns == [60, -60]
+
+
 def test_a_polygon_of_long_sides_has_no_curves() -> None:
     line = sites.ring(Point(0, 0).buffer(30, quad_segs=4))
     assert not any(course.is_curve for course in courses(line))
