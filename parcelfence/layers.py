@@ -148,6 +148,17 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
         ),
     ),
     LayerSchema(
+        "reach",
+        "Reach along the wire",
+        "Point",
+        (
+            Column("loop_id", "text", "Loop that is measured"),
+            _STATION,
+            Column("reach_inside_m", "real", "Reach square to the wire, inwards; empty if no silent ground lies there", "m"),
+            Column("reach_outside_m", "real", "Reach square to the wire, outwards; empty likewise", "m"),
+        ),
+    ),
+    LayerSchema(
         "splices",
         "Splices",
         "Point",

@@ -36,9 +36,9 @@ class Circuit:
     loop_length_m : float
         Single wire in loops, slack included.
     lead_in_length_m : float
-        Twisted pair, measured along the pair.
+        Twisted pair as drawn, without slack.
     conductor_length_m : float
-        Wire in the whole circuit: loops, and both conductors of the pairs with their twist.
+        Wire in the whole circuit: loops, and both conductors of the pairs with their twist, slack included.
     resistance_ohm : float
         To direct current: what an ohmmeter shows at the ends of the wire.
     ac_resistance_ohm : float
@@ -118,7 +118,7 @@ def circuit(
     twists_per_foot : float
         Full twists of the pairs per foot.
     slack_percent : float
-        Wire of the loops beyond their drawn length.
+        Wire beyond the drawn length, of the loops and of the pairs.
 
     Returns
     -------
@@ -127,9 +127,11 @@ def circuit(
         thin wires at the pair's spacing; ground currents are left out.
     """
     rows, wire = list(loops), conductor or Conductor()
-    loop_length_m = sum(loop.length_m for loop in rows) * (1.0 + slack_percent / 100.0)
+    slack = 1.0 + slack_percent / 100.0
+    loop_length_m = sum(loop.length_m for loop in rows) * slack
     pair_length_m = float(sum(lead_in_lengths_m))
-    twisted_m = 2.0 * pair_length_m * take_up_factor(wire.outer_diameter_m, twists_per_foot=twists_per_foot)
+    take_up = take_up_factor(wire.outer_diameter_m, twists_per_foot=twists_per_foot)
+    twisted_m = 2.0 * pair_length_m * slack * take_up
     length_m = loop_length_m + twisted_m
     inside = wire.internal_impedance_ohm_per_m(frequency_hz)
     extent = np.ptp(np.vstack([loop.coordinates for loop in rows]), axis=0)
@@ -142,7 +144,7 @@ def circuit(
         resistance_ohm=wire.resistance_ohm_per_m * length_m,
         ac_resistance_ohm=inside.real * length_m,
         inductance_h=external_inductance_h(rows, radius_m=wire.radius_m)
-        + pair_length_m * pair_inductance_h_per_m(wire.outer_diameter_m, radius_m=wire.radius_m)
+        + pair_length_m * slack * pair_inductance_h_per_m(wire.outer_diameter_m, radius_m=wire.radius_m)
         + wire.internal_inductance_h_per_m(frequency_hz) * length_m,
         greatest_width_m=float(extent.max()),
     )

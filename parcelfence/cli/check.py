@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
 from parcelfence.cli.options import SectionedCommand, given_settings, setting_options
 
 if TYPE_CHECKING:
+    from parcelfence.inputs.source import Source
     from parcelfence.loop.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
@@ -31,8 +32,12 @@ _MOST_SHOWN: Final = 8
 )
 @click.option("--plan", "plan_folder", type=click.Path(path_type=Path), metavar="DIR", help="plan to compare with")
 @click.option("--tolerance", default="0.3 m", show_default=True, metavar="LENGTH", help="offset that is allowed for")
+@click.option(
+    "--differences", type=click.Path(path_type=Path), metavar="FILE", help="CSV to write the offset along the wire into"
+)
 @click.option("--layer", metavar="NAME", help="layer of the wire in a file that holds several")
 @click.option("--wire-crs", metavar="CRS", help="CRS of the wire if its file states none; 'site' for the working CRS")
+@click.option("--wire-accuracy", metavar="LENGTH", help="accuracy of the wire's own positions, as surveyed or recorded")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="folder to write the checked plan into")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
 @setting_options
@@ -46,11 +51,14 @@ def check(wire: Path, project: Path, **options: Any) -> None:
     from parcelfence.cli.progress import progress
     from parcelfence.cli.report import conflict_report, plan_report
     from parcelfence.inputs.project_file import read_project
+    from parcelfence.inputs.source import Source
     from parcelfence.outputs.folder import check_target
     from parcelfence.units import parse_length_m
 
     job, out = read_project(project, overrides=given_settings(options)), options["out"]
     tolerance_m = parse_length_m(options["tolerance"])
+    table: Path | None = options["differences"]
+    _check_options(table, plan_folder=options["plan_folder"], overwrite=options["overwrite"])
     if out is not None:
         check_target(out, overwrite=options["overwrite"])
     with progress("reading", "checking", "writing") as step:
@@ -62,7 +70,9 @@ def check(wire: Path, project: Path, **options: Any) -> None:
             job.sources, select=job.select, settings=job.settings, name=job.name, working_crs=job.working_crs
         )
         wire_crs = site.frame.crs.to_wkt() if options["wire_crs"] == _SITE_WORD else options["wire_crs"]
-        site, loop = _loop(wire, site=site, settings=job.settings, layer=options["layer"], crs=wire_crs)
+        accuracy_m = parse_length_m(options["wire_accuracy"]) if options["wire_accuracy"] else None
+        source = Source(role="wire", path=wire, layer=options["layer"], crs=wire_crs, accuracy_m=accuracy_m)
+        site, loop = _loop(source, site=site, settings=job.settings)
         found = _compared(loop, options["plan_folder"], site=site, settings=job.settings, tolerance_m=tolerance_m)
         step("checking")
         if found is not None:
@@ -72,15 +82,28 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         if out is not None:
             finished.write(out, overwrite=options["overwrite"])
     click.echo("\n".join(conflict_report(finished)) if out is None else plan_report(finished, out=out))
+    if accuracy_m is None:
+        click.echo(
+            "How exact the positions of the wire are is not stated (--wire-accuracy): they are taken as they are."
+        )
     if found is not None:
         click.echo(_difference_report(found, settings=job.settings))
+        if table is not None:
+            _write_differences(found, table)
     if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
         sys.exit(CONFLICTS)
 
 
-def _loop(
-    wire: Path, *, site: Site, settings: Settings, layer: str | None = None, crs: str | None = None
-) -> tuple[Site, Loop]:
+def _check_options(table: Path | None, *, plan_folder: Path | None, overwrite: bool) -> None:
+    if table is None:
+        return
+    if plan_folder is None:
+        raise click.UsageError("--differences needs --plan DIR to compare with.")
+    if table.exists() and not overwrite:
+        raise click.UsageError(f"{table} exists already; choose another name, or replace it with --overwrite.")
+
+
+def _loop(source: Source, *, site: Site, settings: Settings) -> tuple[Site, Loop]:
     """Read a wire into the working CRS, take it as a loop, and enter its file in the provenance of the site."""
     from dataclasses import replace
 
@@ -91,7 +114,7 @@ def _loop(
     from parcelfence.loop.drawn import drawn_loop
     from parcelfence.site.provenance import InputRecord
 
-    drawn = read_wire(wire, layer=layer, crs=crs)
+    drawn = read_wire(source)
     conversion = site.frame.conversion_from(drawn.crs, where=drawn.name)
     moved = [replace(one, line=LineString(conversion.coordinates(get_coordinates(one.line)))) for one in drawn.lines]
     record = InputRecord(
@@ -103,6 +126,7 @@ def _loop(
         features=len(drawn.lines),
         used=len(moved),
         operation=conversion.operation,
+        accuracy_m=source.accuracy_m,
         repairs=drawn.repairs,
     )
     provenance = replace(site.provenance, inputs=(*site.provenance.inputs, record))
@@ -115,9 +139,11 @@ def _compared(
 ) -> Differences | None:
     if folder is None:
         return None
+    from parcelfence.inputs.source import Source
     from parcelfence.takeoff.differences import differences
 
-    _, planned = _loop(folder / _PLAN_FILE, site=site, settings=settings, layer=_PLAN_LAYER)
+    source = Source(role="wire", path=folder / _PLAN_FILE, layer=_PLAN_LAYER)
+    _, planned = _loop(source, site=site, settings=settings)
     return differences(loop, planned, tolerance_m=tolerance_m)
 
 
@@ -128,6 +154,33 @@ def _with_remarks(loop: Loop, found: Differences, *, settings: Settings, toleran
 
     remarks = off_plan_remarks(found, settings=settings, tolerance_m=tolerance_m)
     return replace(loop, remarks=(*loop.remarks, *remarks))
+
+
+def _write_differences(found: Differences, path: Path) -> None:
+    """Write the offset along the wire: run, chainage, northing, easting, offset (positive outside the plan)."""
+    import csv
+
+    from parcelfence.outputs.escaping import csv_text
+
+    with _opened(path) as file:
+        rows = csv.writer(file)
+        rows.writerow(("loop_id", "station_m", "northing_m", "easting_m", "offset_m"))
+        for run, station_m, point, offset_m in zip(
+            found.run_of, found.station_m, found.points, found.offset_m, strict=True
+        ):
+            place = f"{station_m:.3f}", f"{point.y:.3f}", f"{point.x:.3f}"
+            rows.writerow((csv_text(found.runs[run].loop_id), *place, f"{offset_m + 0.0:.3f}"))
+
+
+def _opened(path: Path) -> TextIO:
+    from parcelfence.errors import Fault, OutputError
+
+    try:
+        return path.open("w", encoding="utf-8", newline="")
+    except OSError as error:
+        raise OutputError(
+            Fault(where=str(path), found=f"it cannot be written ({error.strerror})", remedy="choose another place")
+        ) from error
 
 
 def _difference_report(found: Differences, *, settings: Settings) -> str:

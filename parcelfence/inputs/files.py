@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.raw import RawLayer
     from parcelfence.inputs.source import Source
 
-__all__ = ["file_hash", "layers_of", "read_raw"]
+__all__ = ["CSV_SUFFIXES", "file_hash", "layers_of", "read_raw"]
 
 _GEOJSON_SUFFIXES: Final = frozenset({
     ".geojson",
@@ -24,7 +24,7 @@ _GEOJSON_SUFFIXES: Final = frozenset({
     ".jsonl",
     ".geojsonseq",
 })
-_CSV_SUFFIXES: Final = frozenset({".csv", ".txt", ".pnezd", ".asc"})
+CSV_SUFFIXES: Final = frozenset({".csv", ".txt", ".pnezd", ".asc"})
 _NOT_THE_SHAPEFILE: Final = frozenset({".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qpj"})
 _SHAPEFILE_PARTS: Final = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
@@ -46,7 +46,7 @@ def read_raw(source: Source) -> RawLayer:
         content = path.read_bytes()
         if is_geojson(content):
             return read_geojson(content, name=source.name)
-    if suffix in _CSV_SUFFIXES:
+    if suffix in CSV_SUFFIXES:
         from parcelfence.inputs.survey_csv import read_survey_csv
 
         return read_survey_csv(path.read_bytes(), name=source.name)
@@ -64,7 +64,7 @@ def layers_of(path: Path) -> tuple[str | None, ...]:
         If there is no such file or it cannot be opened.
     """
     _check_file(path)
-    if path.suffix.lower() in _GEOJSON_SUFFIXES | _CSV_SUFFIXES | {".shp", ".fgb"}:
+    if path.suffix.lower() in _GEOJSON_SUFFIXES | CSV_SUFFIXES | {".shp", ".fgb"}:
         return (None,)
     from parcelfence.inputs.vector_file import layer_names
 

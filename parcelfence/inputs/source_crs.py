@@ -115,8 +115,7 @@ def source_crs(layer: RawLayer, source: Source) -> SourceCrs:
         found="the file does not say in which coordinate reference system its coordinates are" + _hint(layer),
         must="it must be known; it is never guessed",
         remedy=f"give it with {source.crs_option}, for example {source.crs_option} EPSG:2229, as the maker of the data "
-        "states it"
-        + (", or put the .prj file beside the .shp" if source.path.suffix.lower() == ".shp" else ""),
+        "states it" + (", or put the .prj file beside the .shp" if source.path.suffix.lower() == ".shp" else ""),
     )
     raise CrsError([missing, *layer.remarks])
 

@@ -13,22 +13,20 @@ from shapely import LineString, MultiLineString
 from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.coordinates import checked_coordinates
 from parcelfence.inputs.files import file_hash, read_raw
-from parcelfence.inputs.source import Source
 from parcelfence.inputs.source_crs import source_crs
 from parcelfence.inputs.wire_points import lines_of_points
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-    from pathlib import Path
 
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.inputs.raw import RawFeature, RawLayer
+    from parcelfence.inputs.source import Source
 
 __all__ = ["DrawnLine", "DrawnWire", "part_of_words", "read_wire"]
 
-_ROLE: Final = "wire"
 _PARTS: Final = {
     "lead_in": re.compile(r"lead[\s_-]*in|twisted|\bfeed|\blead\b", re.IGNORECASE),
     "inner_loop": re.compile(r"inner|keep[\s_-]*out", re.IGNORECASE),
@@ -85,17 +83,14 @@ class DrawnWire:
     repairs: tuple[Fault, ...] = ()
 
 
-def read_wire(path: Path, *, layer: str | None = None, crs: str | None = None) -> DrawnWire:
+def read_wire(source: Source) -> DrawnWire:
     """Read a wire.
 
     Parameters
     ----------
-    path : Path
-        GeoJSON, shapefile, GeoPackage, FlatGeobuf, DXF, GPX, or survey points in CSV.
-    layer : str, optional
-        Layer of a file that holds several; in a DXF the layer whose lines are meant.
-    crs : str, optional
-        CRS of a file that does not state one.
+    source : Source
+        GeoJSON, shapefile, GeoPackage, FlatGeobuf, DXF, GPX, or survey points in CSV; its layer is in a DXF the one
+        whose lines are meant.
 
     Raises
     ------
@@ -104,7 +99,6 @@ def read_wire(path: Path, *, layer: str | None = None, crs: str | None = None) -
     CrsError
         If its CRS is missing, or its coordinates cannot be in it.
     """
-    source = Source(role=_ROLE, path=path, layer=layer, crs=crs)
     raw = _raw(source)
     drawn, repairs = _lines(raw, source=source)
     if not drawn:
@@ -115,7 +109,7 @@ def read_wire(path: Path, *, layer: str | None = None, crs: str | None = None) -
     geometries, remarks, possible = checked_coordinates(geometries, known.crs, source=source)
     return DrawnWire(
         name=source.name,
-        sha256=file_hash(path),
+        sha256=file_hash(source.path),
         lines=tuple(
             replace(one, line=line) for one, line, good in zip(drawn, geometries, possible, strict=True) if good
         ),

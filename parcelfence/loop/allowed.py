@@ -27,6 +27,7 @@ __all__ = ["AllowedLand", "allowed_land", "land_or_reason", "no_loop"]
 _LEAST_AREA_M2: Final = 1.0
 _LEAST_REACH_M: Final = 0.3
 _HALVINGS: Final = 6
+_BEHIND_A_WALL_M: Final = 0.1
 _MANY_VERTICES: Final = 200
 
 
@@ -81,9 +82,7 @@ def land_or_reason(site: Site, settings: Settings, *, withheld: BaseGeometry | N
     ground = _filled(lot.difference(_wire_obstacles(site, settings)), lot=lot)
     if ground.is_empty:
         return "easements, water and roads leave nothing within the setback"
-    left_out = tuple(building for building in site.buildings if _in_the_way(building, ground=ground, settings=settings))
-    if left_out:
-        ground = _filled(ground.difference(_grown_union(left_out, settings.building_clearance_m)), lot=lot)
+    ground, left_out = _past_buildings(ground, lot=lot, site=site, settings=settings)
     rings = [
         ringed(feature.geometry, settings.keep_out_clearance_m + SLACK_M, radius_m=FOR_CHORDS * settings.bend_radius_m)
         for feature in site.keep_outs
@@ -117,17 +116,19 @@ def no_loop(site: Site, settings: Settings, *, reason: str) -> NoLoopError:
     units = unit_system(settings.units)
     widest_m = 2 * float(shapely.maximum_inscribed_circle(_simple(site.parcel), tolerance=0.05).length)
     needed_m = 2 * (settings.lot_line_setback_m + settings.bend_radius_m)
-    walls = f", and buildings a clearance of {units.length(settings.building_clearance_m)}" if site.buildings else ""
+    clearance = units.length(settings.building_clearance_m)
+    walls = f", and buildings a clearance of {clearance}" if site.buildings else ""
     fits_m = _reach_that_fits(site, settings)
     return NoLoopError(
         Fault(
             where="parcels",
             feature=site.parcel_id,
-            found=f"no loop fits: {reason}; at its roomiest the property holds a circle {units.length(widest_m)} across",
+            found=f"no loop fits: {reason}; at its roomiest the property holds a circle {units.length(widest_m)} "
+            "across",
             must=f"the setback of {units.length(settings.lot_line_setback_m)} on both sides and a bend of radius "
             f"{units.length(settings.bend_radius_m)} take {units.length(needed_m)} of that{walls}",
-            remedy=f"a reach of {units.length(fits_m, digits=2)}, with the clearances that follow it, leaves room for a "
-            "small loop"
+            remedy=f"a reach of {units.length(fits_m, digits=2)}, with the clearances that follow it, leaves room for "
+            "a small loop"
             if fits_m
             else "no usual reach leaves room for a buried loop here; choose a larger parcel or join several",
         )
@@ -161,9 +162,30 @@ def _wire_obstacles(site: Site, settings: Settings) -> BaseGeometry:
     ])
 
 
-def _in_the_way(building: Feature, *, ground: MultiPolygon, settings: Settings) -> bool:
-    """Whether a building must be left outside: it is not wholly on the ground, but near enough to count."""
-    if ground.covers(building.geometry):
+def _past_buildings(
+    ground: MultiPolygon, *, lot: MultiPolygon, site: Site, settings: Settings
+) -> tuple[MultiPolygon, tuple[Feature, ...]]:
+    """Take from the ground the buildings that cannot stand inside, with their clearance.
+
+    What is taken for one may cut into the ground on which another one stood, so it is done until no more are met.
+    """
+    left_out: tuple[Feature, ...] = ()
+    while True:
+        roomy = opened(ground, FOR_CHORDS * settings.bend_radius_m).buffer(-_BEHIND_A_WALL_M)
+        met = tuple(
+            building
+            for building in site.buildings
+            if building not in left_out and _in_the_way(building, ground=ground, roomy=roomy, settings=settings)
+        )
+        if not met or ground.is_empty:
+            return ground, left_out
+        left_out += met
+        ground = _filled(ground.difference(_grown_union(met, settings.building_clearance_m)), lot=lot)
+
+
+def _in_the_way(building: Feature, *, ground: BaseGeometry, roomy: BaseGeometry, settings: Settings) -> bool:
+    """Whether a building must be left outside: no wire would pass behind it, but it is near enough to count."""
+    if roomy.covers(building.geometry):
         return False
     return bool(ground.dwithin(building.geometry, settings.building_clearance_m))
 

@@ -17,9 +17,9 @@ from shapely import LineString, STRtree
 from shapely.ops import substring
 
 from parcelfence.loop.gate import GateFinder
-from parcelfence.loop.opening import Ground, Opening, Stretch, agreed, openings, stretches
-from parcelfence.loop.rounding import QUAD_SEGS, SLACK_M, closed, grown, inset, opened, parts, whole
 from parcelfence.loop.held import not_held
+from parcelfence.loop.opening import Ground, Opening, Stretch, agreed, openings, stretches
+from parcelfence.loop.rounding import QUAD_SEGS, SLACK_M, grown, inset, rounded, whole
 from parcelfence.loop.worth import not_worth_it
 
 if TYPE_CHECKING:
@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 __all__ = ["Crossable", "crossable"]
 
 _MOST_ROUNDS: Final = 16
+_FREE_ROUNDS: Final = 8
+"""After so many, a line opens only where it was open the round before, so that the search settles."""
 _AROUND_M: Final = 20.0
 """Gates are looked for within this distance of a line."""
 
@@ -106,7 +108,7 @@ class _Search:
             return []
         near = tree.query(self.line.line, predicate="dwithin", distance=self.line.separation_m)
         others = [taken[index] for index in sorted(near) if self.number not in taken[index].friends]
-        key = frozenset(piece.key for piece in others)
+        key = frozenset({*(piece.key for piece in others), (float(len(self._finder.barred)),)})
         if key not in self._known:
             self._known[key] = self._found([piece.area for piece in others])
         self._last = self._known[key]
@@ -154,27 +156,30 @@ def crossable(region: BaseGeometry, lines: Buried, *, levels: Sequence[GateLevel
             opening
             for search in searches
             for opening in search.openings(taken, tree=tree)
-            if not any(opening.holds(stretch) for stretch in given_up)
+            if not any(opening.lies_in(stretch) for stretch in given_up)
+            and (turn < _FREE_ROUNDS or any(opening.lies_in(earlier.stretch) for earlier in found))
         ]
         before, found = found, agreed(candidates, lines=lines.lines)
-        if turn and _same(before, found):
-            outlines = parts(opened(closed(left, radius_m), radius_m))
+        settled = bool(turn) and _same(before, found)
+        if settled:
             worthless = not_worth_it(found, lines=lines.lines, region=left, radius_m=radius_m)
-            worthless |= not_held(found, lines=lines.lines, outlines=outlines, radius_m=radius_m)
-            if not worthless:
+            loose = not_held(found, lines=lines.lines, outlines=rounded(left, radius_m), radius_m=radius_m)
+            if not worthless and not loose:
                 break
-            given_up |= worthless
-            found = [opening for opening in found if opening.middle not in worthless]
+            given_up |= worthless | {o.stretch for o in found if turn > _FREE_ROUNDS and set(o.gates) & set(loose)}
+            finder.barred += [gate.chord.interpolate(0.5, normalized=True) for gate in loose]
+            found = [opening for opening in found if opening.stretch not in given_up]
         taken = [
             piece
             for number, line in enumerate(lines.lines)
             for piece in _pieces(number, line, found=found, region=region, radius_m=radius_m)
         ]
         left = region.difference(shapely.union_all([piece.area for piece in taken]))
-    else:
-        outlines = parts(opened(closed(left, radius_m), radius_m))
     return Crossable(
-        outlines=tuple(outlines), openings=tuple(found), shut=tuple(_shut(searches, found=found)), lines=lines.lines
+        outlines=tuple(rounded(left, radius_m)),
+        openings=tuple(found),
+        shut=tuple(_shut(searches, found=found)),
+        lines=lines.lines,
     )
 
 

@@ -88,11 +88,11 @@ def _outline(land: AllowedLand, *, site: Site, settings: Settings) -> _Outline:
     region = turnable(land.region, radius_m)
     lines = buried(site.utilities, near=region, settings=settings)
     crossed = crossable(region, lines, levels=_levels(settings, radius_m=radius_m), radius_m=radius_m)
-    rounded = list(crossed.outlines)
-    if not rounded:
+    candidates = list(crossed.outlines)
+    if not candidates:
         raise no_loop(site, settings, reason="what setbacks and clearances leave is too narrow to turn in")
-    kept = _with_the_house(rounded, site=site)
-    rest = [part for part in rounded if part is not kept and part.area >= _WORTH_SAYING_M2]
+    kept = _with_the_house(candidates, site=site)
+    rest = [part for part in candidates if part is not kept and part.area >= _WORTH_SAYING_M2]
     holes = [ring for ring in kept.interiors if Polygon(ring).intersects(land.kept_out)]
     area = Polygon(kept.exterior, holes)
     remarks = (

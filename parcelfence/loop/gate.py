@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon, STRtree
+from shapely import LineString, Point, Polygon, STRtree
 from shapely.ops import substring
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ _LEAST_PIECE_M: Final = 0.2
 """Shorter pieces of a drawn line say nothing about its direction."""
 _TOUCH_M: Final = 0.02
 _MOST_LINES: Final = 8
+_BARRED_M: Final = 1.0
 _OWN_WINDOW: Final = 2.5
 """A line farther along than so many separations from its gate counts like another line."""
 
@@ -55,7 +56,7 @@ class GateLevel:
     walk_m: float = math.inf
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Gate:
     """A place where wire crosses one or several lines square.
 
@@ -95,10 +96,16 @@ class GateFinder:
     ----------
     lines : sequence of BuriedLine
         All lines near the land.
+
+    Attributes
+    ----------
+    barred : list of Point
+        Middles of gates that turned out to be no good: near them there are none.
     """
 
     def __init__(self, lines: Sequence[BuriedLine]) -> None:
         self.lines = lines
+        self.barred: list[Point] = []
         self._tree = STRtree([line.line for line in lines])
 
     def gate(self, number: int, *, at_m: float, forward: bool, region: BaseGeometry, level: GateLevel) -> Gate | None:
@@ -136,7 +143,9 @@ class GateFinder:
             before, span = span, (min(places), max(places))
             if span == before:
                 gate = _gate(axes, sides, forward=forward, members=members, ample=level.beside_m > 0)
-                fits = region.covers(gate.chord) and not self._turns_back(number, gate, at_m=at_m)
+                middle = gate.chord.interpolate(0.5, normalized=True)
+                barred = any(middle.dwithin(other, _BARRED_M) for other in self.barred)
+                fits = not barred and region.covers(gate.chord) and not self._turns_back(number, gate, at_m=at_m)
                 return gate if fits else None
         return None
 
@@ -148,10 +157,10 @@ class GateFinder:
         rest += [substring(own.line, at_m + away_m, own.line.length)] if at_m + away_m < own.line.length else []
         return any(part.dwithin(gate.chord, own.separation_m) and not part.intersects(gate.chord) for part in rest)
 
-    def _crossed(  # noqa: PLR0917
+    def _crossed(
         self, axes: _Axes, sides: tuple[float, float], *, level: GateLevel, depth_m: float, all_must: bool = True
     ) -> list[tuple[int, float]] | None:
-        """Lines that a chord crosses square, with the places on it; None if one that is near must be, and is not."""
+        """List lines that a chord crosses square, with the places on it; None if one that must be is not."""
         depth = axes.along * depth_m
         ends = axes.across_at(sides[0]), axes.across_at(sides[1])
         zone = Polygon([ends[0] - depth, ends[1] - depth, ends[1] + depth, ends[0] + depth])
@@ -185,14 +194,14 @@ class _Axes:
 
 
 def _axes(line: LineString, *, at_m: float, window_m: float) -> _Axes | None:
-    """Axes at a place; the direction is the secant over a window each side, None where the line turns back on itself."""
+    """Give the axes at a place, by the secant over a window each side; None where the line turns back on itself."""
     low, high = max(0.0, at_m - window_m), min(line.length, at_m + window_m)
     before, point, after = shapely.get_coordinates(shapely.line_interpolate_point(line, [low, at_m, high]))
     length_m = math.dist(before, after)
     return _Axes(point, (after - before) / length_m) if length_m > _TOUCH_M else None
 
 
-def _gate(  # noqa: PLR0917
+def _gate(
     axes: _Axes,
     sides: tuple[float, float],
     *,
@@ -210,7 +219,7 @@ def _gate(  # noqa: PLR0917
 
 
 def _crossing_place(piece: LineString, axes: _Axes, *, least_cosine: float) -> float | None:
-    """Where a piece of line crosses the chord's straight line, if it does so and is near enough to square throughout."""
+    """Where a piece of line crosses the chord's straight line, if it does so and is nearly square all along."""
     xy = shapely.get_coordinates(piece) - axes.origin
     steps = np.diff(xy, axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])

@@ -12,21 +12,21 @@ if TYPE_CHECKING:
 
     from parcelfence.loop.buried import BuriedLine
     from parcelfence.loop.gate import Gate
-    from parcelfence.loop.opening import Opening, Stretch
+    from parcelfence.loop.opening import Opening
 
 __all__ = ["not_held"]
 
-_ON_M: Final = 0.03
-_LEAST_STRAIGHT_M: Final = 0.3
+_ON_M: Final = 0.01
+_LEAST_STRAIGHT_M: Final = 0.35
 
 
 def not_held(
     found: Sequence[Opening], *, lines: Sequence[BuriedLine], outlines: Sequence[Polygon], radius_m: float
-) -> set[Stretch]:
-    """Find openings with a gate that the rounded outline leaves.
+) -> list[Gate]:
+    """Find gates that the rounded outline leaves.
 
-    Where two gates meet at an angle, or a gate lies in a neck, the bend of the radius that joins them is longer than the
-    room beside the crossing.
+    Where two gates meet at an angle, or a gate lies in a neck, the bend of the radius that joins them is longer than
+    the room beside the crossing.
 
     Parameters
     ----------
@@ -41,20 +41,20 @@ def not_held(
 
     Returns
     -------
-    set of Stretch
-        Openings to be given up, by their middles.
+    list of Gate
+        In the order of the openings.
     """
     wire = shapely.union_all([LineString(ring) for part in outlines for ring in (part.exterior, *part.interiors)])
     if wire.is_empty:
-        return set()
+        return []
     wire = wire.buffer(_ON_M)
     shapely.prepare(wire)
-    lost = set()
+    lost = []
     for gate in {id(gate): gate for opening in found for gate in opening.gates}.values():
         core = _core(gate, lines=lines, radius_m=radius_m)
         if wire.intersects(core) and not wire.covers(core):
-            lost.add(id(gate))
-    return {opening.middle for opening in found if any(id(gate) in lost for gate in opening.gates)}
+            lost.append(gate)
+    return lost
 
 
 def _core(gate: Gate, *, lines: Sequence[BuriedLine], radius_m: float) -> LineString:

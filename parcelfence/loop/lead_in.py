@@ -54,8 +54,9 @@ def lay_out(
     -------
     runs : tuple of Run
         The outer loop L1, counter-clockwise, or doubled-back loops R1, R2...; inner loops K1, K2... by size,
-        clockwise; pairs T1, T2... from the transmitter outwards.  With these senses currents run against each other in any two loops that face each other, and their
-        fields between them add: no gap opens in the signal.
+        clockwise; pairs T1, T2... from the transmitter outwards.  With these senses
+        currents run against each other in any two loops that face each other, and their fields between them add: no
+        gap opens in the signal.
     transmitter : Transmitter or None
         None if nothing tells where it could hang.
     remarks : tuple of Remark

@@ -125,10 +125,11 @@ class Loop:
     @cached_property
     def enclosed(self) -> Polygon | MultiPolygon:
         """Contained ground: that inside the outer loops, less the inside of inner loops."""
-        from shapely import Polygon, union_all
+        from shapely import MultiPolygon, Polygon, get_parts, union_all
 
         if self.ground is not None:
             return self.ground
         outer = union_all([Polygon(run.line) for run in self.of_part("loop", "return_run")])
-        inner = [Polygon(run.line) for run in self.of_part("inner_loop")]
-        return outer.difference(union_all(inner)) if inner else outer
+        inner = union_all([Polygon(run.line) for run in self.of_part("inner_loop")])
+        enclosed = outer if inner.is_empty else outer.difference(inner)
+        return enclosed if isinstance(enclosed, Polygon) else MultiPolygon(get_parts(enclosed))

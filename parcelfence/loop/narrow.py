@@ -12,7 +12,7 @@ from parcelfence.errors import NoLoopError
 from parcelfence.loop.allowed import allowed_land
 from parcelfence.loop.loop import Remark
 from parcelfence.loop.ring import stretch
-from parcelfence.loop.rounding import closed, opened, parts, turnable
+from parcelfence.loop.rounding import rounded, turnable
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
@@ -112,10 +112,9 @@ def _passes(site: Site, settings: Settings, *, walls: BaseGeometry) -> bool:
         region = turnable(allowed_land(site, settings).region, settings.bend_radius_m)
     except NoLoopError:
         return False
-    rounded = parts(opened(closed(region, settings.bend_radius_m), settings.bend_radius_m))
     return any(
         part.covers(walls) and part.exterior.distance(walls) >= settings.building_clearance_m - 2 * _TOLERANCE_M
-        for part in rounded
+        for part in rounded(region, settings.bend_radius_m)
     )
 
 
@@ -149,16 +148,16 @@ def _joined(indices: np.ndarray, *, count: int) -> list[np.ndarray]:
 def _narrow(building: Feature, *, run: Run, span: tuple[float, float], fits_m: float, settings: Settings) -> Remark:
     units = unit_system(settings.units)
     first, last = (station_label(run.start_station_m + each, style=settings.station_format) for each in span)
+    low_m, high_m = span
+    place = run.line.interpolate(low_m) if low_m == high_m else stretch(run.line, start_m=low_m, end_m=high_m)
     at_most = f"reach {units.length(fits_m)} at most" if fits_m >= _LEAST_REACH_M else "room for no usual reach"
     return Remark(
         rule=_RULE,
         severity="caution",
-        message=f"Between stations {first} and {last} the wall of building {building.id} and the lot line leave {at_most}; "
-        f"{units.length(settings.reach_m)} is set",
+        message=f"Between stations {first} and {last} the wall of building {building.id} and the lot line leave "
+        f"{at_most}; {units.length(settings.reach_m)} is set",
         remedy="lower the reach, leave that side out with a wanted area, or accept signal in the building",
-        geometry=run.line.interpolate(span[0])
-        if span[0] == span[1]
-        else stretch(run.line, start_m=span[0], end_m=span[1]),
+        geometry=place,
         layer="buildings",
         feature=building.id,
         measured=fits_m,

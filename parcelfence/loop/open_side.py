@@ -138,8 +138,8 @@ def _setting_remark(rings: Sequence[Polygon], *, spacing_m: float, settings: Set
         rule="open-side",
         severity="note",
         message=f"Along the open side there is no wire. On the other sides the wire is doubled back at "
-        f"{units.length(spacing_m)}; for a reach of {units.length(settings.reach_m)} beside it the receiver is set as for "
-        f"{units.length(needed_m, digits=2)} beside a single straight wire",
+        f"{units.length(spacing_m)}; for a reach of {units.length(settings.reach_m)} beside it the receiver is set as "
+        f"for {units.length(needed_m, digits=2)} beside a single straight wire",
         remedy="walk the signal from outside and adjust the level to what is found",
         geometry=shapely.union_all([ring.exterior for ring in rings]),
         layer="open_sides",

@@ -26,8 +26,8 @@ _HALVINGS: Final = 8
 _END_M: Final = 0.01
 
 
-Stretch = tuple[int, float]
-"""A stretch of a line, by the line's number and the distance of a place in it."""
+Stretch = tuple[int, float, float]
+"""A stretch of a line: the line's number, and the distances along it of its ends."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,13 +51,13 @@ class Opening:
     last: Gate | None
 
     @property
-    def middle(self) -> Stretch:
-        """By which it is known again, when its ends have moved."""
-        return self.number, round((self.start_m + self.end_m) / 2, 2)
+    def stretch(self) -> Stretch:
+        """The stretch that it opens."""
+        return self.number, self.start_m, self.end_m
 
-    def holds(self, stretch: Stretch) -> bool:
-        """Whether it is, or contains, a stretch."""
-        return stretch[0] == self.number and self.start_m <= stretch[1] <= self.end_m
+    def lies_in(self, stretch: Stretch) -> bool:
+        """Whether its middle lies in a stretch."""
+        return stretch[0] == self.number and stretch[1] <= (self.start_m + self.end_m) / 2 <= stretch[2]
 
     @property
     def gates(self) -> tuple[Gate, ...]:
@@ -114,9 +114,7 @@ def _around(span: tuple[float, float], within: list[tuple[float, float]]) -> tup
     return next((each for each in within if each[0] <= span[0] + _END_M and span[1] - _END_M <= each[1]), span)
 
 
-def _opening(  # noqa: PLR0917
-    number: int, span: tuple[float, float], *, outer: tuple[float, float], ground: Ground
-) -> Opening | None:
+def _opening(number: int, span: tuple[float, float], *, outer: tuple[float, float], ground: Ground) -> Opening | None:
     """Open one stretch between the first places from both its ends where a gate fits."""
     length_m = ground.finder.lines[number].line.length
     lead_m = 2 * ground.finder.lines[number].separation_m  # so far outside the core a gate may lie

@@ -26,6 +26,7 @@ __all__ = [
     "opened",
     "parts",
     "ringed",
+    "rounded",
     "turnable",
     "whole",
 ]
@@ -100,6 +101,17 @@ def ringed(area: BaseGeometry, clearance_m: float, *, radius_m: float) -> BaseGe
         else:
             low_m = middle_m
     return ring
+
+
+def rounded(area: BaseGeometry, radius_m: float) -> list[Polygon]:
+    """Round all corners of an area, the largest part first.
+
+    Where the disc of the radius only just passes a neck, opening leaves a cusp on either side of it; closing each part
+    once more fills it.
+    """
+    return parts(
+        MultiPolygon([parts(closed(part, radius_m))[0] for part in parts(opened(closed(area, radius_m), radius_m))])
+    )
 
 
 def parts(area: BaseGeometry) -> list[Polygon]:

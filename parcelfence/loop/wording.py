@@ -25,7 +25,7 @@ _ON_THE_WIRE_M: Final = 0.1
 _WORTH_SAYING_M: Final = 5.0
 _LARGE_M2: Final = 2000.0
 _ALL_REACTS: Final = 2.0
-"""A strip between two long wires reacts all over up to a width of 4 w (f = 4 w / width in its middle): 2 w to each."""
+"""A strip between two long wires reacts all over up to a width of 4 w, 2 w to each (f = 4 w / width in its middle)."""
 
 
 def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -> list[Remark]:
@@ -41,8 +41,8 @@ def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -
                 Remark(
                     rule="utility-parallel",
                     severity="caution",
-                    message=f"The crossing of {names} is square, but between the marks and the edge of the allowed land "
-                    f"there is no room for its bends outside the separation of {separation}: they reach into it",
+                    message=f"The crossing of {names} is square, but between the marks and the edge of the allowed "
+                    f"land there is no room for its bends outside the separation of {separation}: they reach into it",
                     remedy="have the line located exactly and dig by hand there, or leave that corner out",
                     geometry=gate.chord,
                     layer="utilities",
@@ -121,7 +121,7 @@ def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -
                 rule="inner-loop",
                 severity="note",
                 message=message,
-                remedy="keep the sense when wiring it: turned round, there would be a gap in the signal between the loops",
+                remedy="keep the sense when wiring it: turned round, the signal between the loops would have a gap",
                 geometry=run.line,
                 layer="keep_outs",
                 feature=around[0] if around else "",

@@ -62,7 +62,7 @@ def not_worth_it(
             continue
         surplus = _gain(strip, region=region) - price
         if surplus < 0:
-            doubtful.append((round(surplus, 2), strip, {opening.middle for opening in together}))
+            doubtful.append((round(surplus, 2), strip, {opening.stretch for opening in together}))
     given_up: list[BaseGeometry] = []
     result: set[Stretch] = set()
     for _, strip, stretches in sorted(doubtful, key=lambda each: (each[0], each[1].bounds)):

@@ -153,6 +153,7 @@ STYLES: Final[dict[tuple[str, str], Style]] = {
     ("wire", "inner_loop"): _wire("Inner loop", width_px=3.0, dash_px=(16, 4)),
     ("wire", "return_run"): _wire("Return run", width_px=3.0, dash_px=(12, 4, 2, 4)),
     ("wire", "lead_in"): _wire("Lead-in, twisted pair", width_px=3.0, dash_px=(3, 4)),
+    ("reach", ""): _point("Reach along the wire", marker="circle", fill=_WHITE, size_px=3, width_px=0.8),
     ("stations", ""): _point("Stations", marker="tick", fill=_WHITE, size_px=5, width_px=1.2),
     ("flags", ""): _point("Flags", marker="pennant", fill="#ffffff", size_px=10, width_px=1.3),
     ("crossings", ""): _point("Crossings", marker="diamond", fill="#ffe27a", size_px=13, width_px=1.8),

@@ -32,6 +32,7 @@ __all__ = ["chosen", "converted", "tables"]
 Row = tuple[Any, ...]
 """Values of the columns in the order of the schema, and last the geometry."""
 
+_REACH_INTERVAL_M: Final = 3.0
 _DTYPES: Final = {"text": "str", "real": "float64", "integer": "int64", "boolean": "bool"}
 
 
@@ -202,6 +203,28 @@ def _stations(plan: Plan) -> list[Row]:
     ]
 
 
+def _reach(plan: Plan) -> list[Row]:
+    """Every few metres; the profiles follow the runs that carry the signal."""
+    rows: list[Row] = []
+    for run, profile in zip(plan.loop.signal_runs, plan.profiles, strict=True):
+        kept = np.flatnonzero(np.diff(np.floor_divide(profile.station_m, _REACH_INTERVAL_M), prepend=-1.0))
+        inside, outside = (
+            np.where(np.isfinite(reach_m), reach_m, np.nan)
+            for reach_m in (profile.reach_inside_m, profile.reach_outside_m)
+        )
+        rows += [
+            (
+                run.loop_id,
+                run.start_station_m + float(profile.station_m[at]),
+                float(inside[at]),
+                float(outside[at]),
+                shapely.Point(profile.points[at]),
+            )
+            for at in kept
+        ]
+    return rows
+
+
 def _splices(plan: Plan) -> list[Row]:
     return [(splice.id, splice.station_m, splice.note, splice.point) for splice in plan.take_off.sequence.splices]
 
@@ -256,6 +279,7 @@ _ROWS: Final[dict[str, Callable[[Plan], list[Row]]]] = {
     "crossings": _crossings,
     "flags": _flags,
     "stations": _stations,
+    "reach": _reach,
     "splices": _splices,
     "transmitter": _transmitter,
     "conflicts": _conflicts,

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["RULES"]
 
 _THEME: Final = "animal"
-_SIMPLIFIED_M: Final = 0.01
-_STEP_M: Final = 1.0
+_SIMPLIFIED_M: Final = 0.02
+_STEP_M: Final = 2.0
 _RESOLVED_S: Final = 0.005
 
 

@@ -16,7 +16,7 @@ from parcelfence.rules.wording import utility_name
 from parcelfence.units import ACRE_M2
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from parcelfence.circuit.drive import DriveCheck
     from parcelfence.rules.draft import Draft
@@ -35,6 +35,7 @@ _CALLED: Final = {
 _DRAWN_M: Final = 0.05
 _AROUND_M: Final = 20.0
 _WORTH_SAYING_H: Final = 1e-7
+_MOST_TOLD: Final = 20
 
 
 @rule(
@@ -102,11 +103,11 @@ def area_limit(draft: Draft) -> Iterator[Finding]:
     "utility-coupling",
     theme="utilities",
     severity="note",
-    summary="What the loop induces in each buried metallic line that it comes near to is known.",
+    summary="What the loop induces in the buried metallic lines that it comes near to is known.",
     basis="mutual inductance of straight filaments (Neumann; Grover, Inductance Calculations, 1946)",
 )
 def utility_coupling(draft: Draft) -> Iterator[Finding]:
-    """Compute the mutual inductance of the loop and every metallic line near it, within the property."""
+    """Compute the mutual inductance of the loop and the metallic lines near it; the strongest twenty are told."""
     near = {int(number) for number in draft.beside_utilities.feature}
     metallic = [
         utility
@@ -117,11 +118,9 @@ def utility_coupling(draft: Draft) -> Iterator[Finding]:
         return
     runs = draft.loop.signal_runs
     chain = Chain.of(CurrentLoop.from_line(shapely.simplify(run.line, _DRAWN_M), run.current) for run in runs)
-    for utility in metallic:
-        line = _clipped(draft, utility)
-        coupled = coupling(chain, line)
-        if coupled.mutual_inductance_h < _WORTH_SAYING_H:
-            continue
+    coupled_lines = [(utility, line, coupling(chain, line)) for utility, line in _clipped(draft, metallic)]
+    told = [row for row in coupled_lines if row[2].mutual_inductance_h >= _WORTH_SAYING_H]
+    for utility, line, coupled in sorted(told, key=lambda row: -row[2].mutual_inductance_h)[:_MOST_TOLD]:
         volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
         place = nearest_place(draft.loop, line, twisted=False)
         yield Finding(
@@ -160,12 +159,16 @@ def _at_transmitter(draft: Draft) -> shapely.Point:
     return transmitter.point if transmitter else shapely.get_point(draft.loop.runs[0].line, 0)
 
 
-def _clipped(draft: Draft, utility: Utility) -> MultiLineString:
-    """Part of a utility around the loop; what lies far away is not known well and adds little."""
+def _clipped(draft: Draft, utilities: Sequence[Utility]) -> Iterator[tuple[Utility, MultiLineString]]:
+    """Give the part of each utility around the loop; what lies far away is not known well and adds little."""
     west, south, east, north = draft.loop.enclosed.bounds
     around = shapely.box(west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M)
-    inside = shapely.intersection(shapely.simplify(utility.geometry, _DRAWN_M), around)
-    return MultiLineString([part for part in shapely.get_parts(inside) if shapely.get_dimensions(part) == 1])
+    for utility in utilities:
+        inside = shapely.intersection(shapely.simplify(utility.geometry, _DRAWN_M), around)
+        yield (
+            utility,
+            MultiLineString([part for part in shapely.get_parts(inside) if shapely.get_dimensions(part) == 1]),
+        )
 
 
 RULES: Final[tuple[Rule, ...]] = (drive_limit, area_limit, utility_coupling)

@@ -24,6 +24,7 @@ __all__ = ["Meeting", "meetings"]
 
 _CHORD_M: Final = 0.25
 _SAME_M: Final = 0.05
+_TOUCH_M: Final = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +65,7 @@ def meetings(near: Nearness, lines: Sequence[BaseGeometry]) -> tuple[tuple[Meeti
         For each line its crossings in the order of the wire.
     """
     found: list[list[Meeting]] = [[] for _ in lines]
-    met = near.distance_m == 0
+    met = near.distance_m < _TOUCH_M
     for number, piece in zip(near.feature[met], near.piece[met], strict=True):
         if shapely.get_dimensions(lines[number]) == 1:
             found[number].extend(_of_piece(near.wire, lines[number], piece=int(piece)))
@@ -74,7 +75,10 @@ def meetings(near: Nearness, lines: Sequence[BaseGeometry]) -> tuple[tuple[Meeti
 def _of_piece(wire: Wire, line: BaseGeometry, *, piece: int) -> Iterator[Meeting]:
     run = wire.runs[wire.run_of[piece]]
     segment = wire.pieces[piece]
-    for part in shapely.get_parts(shapely.intersection(segment, line)):
+    shared = shapely.intersection(segment, line)
+    if shared.is_empty:  # they touch within rounding
+        shared = shapely.get_point(shapely.shortest_line(segment, line), 0)
+    for part in shapely.get_parts(shared):
         point = part.interpolate(0.5, normalized=True) if part.length else part
         station_m = float(wire.start_m[piece]) + float(segment.project(point))
         angle_deg = _angle_deg(run, line, station_m=station_m)

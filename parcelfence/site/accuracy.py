@@ -88,8 +88,9 @@ def mark_uncertainty_m(utility: Utility) -> float:
 def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) -> Budget:
     """Uncertainty of the distance between the laid wire and a feature.
 
-    The wire is designed in the parcels' coordinates and staked from them; a feature of another file adds the
-    uncertainty of that file, a mark adds where the facility may lie beside it.
+    The wire is designed in the parcels' coordinates and staked from them; a wire that was drawn or surveyed adds the
+    uncertainty of its own file.  A feature of another file adds that of its file, a mark adds where the facility may
+    lie beside it.
 
     Parameters
     ----------
@@ -100,7 +101,8 @@ def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) 
     utility : Utility, optional
         The mark, in the layer ``"utilities"``.
     """
-    budget = Budget(parts=(("laying the wire", DRAWING_M),)) + role_budget(site, role=_ROLES.get(layer, layer))
+    budget = Budget(parts=(("laying the wire", DRAWING_M),)) + role_budget(site, role="wire")
+    budget += role_budget(site, role=_ROLES.get(layer, layer))
     if utility is not None:
         budget += Budget(parts=((f"mark {utility.id}", mark_uncertainty_m(utility)),))
     return budget

@@ -159,7 +159,9 @@ def site_of(
         ),
         neighbours=neighbours(around, chosen={record.position for record in chosen}, ground=ground.area),
         utilities=marks.utilities,
-        wanted_area=shapely.union_all([feature.geometry for feature in wanted]) if wanted else None,
+        wanted_area=property_ground([feature.geometry for feature in wanted], where="wanted_area").area
+        if wanted
+        else None,
         transmitter=_transmitter(features(around, "transmitter")),
         **{role: features(around, role) for role in _PLAIN_ROLES},
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from collections import Counter
 from typing import TYPE_CHECKING, Any
@@ -126,14 +127,17 @@ def test_a_wire_moved_by_a_metre_is_told_with_its_stretch(folder: Path, tmp_path
     moved = shapely.transform(outer, lambda xy: xy - [[0.0, 1.0]] * (xy[:, 1:2] < south + 5))
     table.loc[table["part"] == "loop", "geometry"] = moved
     table.to_file(tmp_path / "wire.gpkg", layer="wire")
-    result = _check(
-        tmp_path / "wire.gpkg", "--plan", str(folder / "plan"), "--out", str(tmp_path / "out"), folder=folder
-    )
+    options = ["--plan", str(folder / "plan"), "--differences", str(tmp_path / "d.csv"), "--out", str(tmp_path / "out")]
+    result = _check(tmp_path / "wire.gpkg", *options, folder=folder)
     assert result.exit_code == 3
     assert "greatest offset 1.00 m" in result.output
     rows = _rows(tmp_path / "out")
     assert rows["must_fix", "lot-line-wire", "7"] >= 1
     assert rows["caution", "off-plan", table.loc[table["part"] == "loop", "loop_id"].iloc[0]] >= 1
+    with (tmp_path / "d.csv").open(encoding="utf-8") as file:
+        offsets = [float(row["offset_m"]) for row in csv.DictReader(file)]
+    assert max(offsets) == pytest.approx(1.0, abs=2e-3)
+    assert sum(offset > 0.999 for offset in offsets) / 2 == pytest.approx(east - west, abs=8.0)
     off = geopandas.read_file(tmp_path / "out" / "plan.gpkg", layer="conflicts").query("rule == 'off-plan'")
     assert off["measured"].max() == pytest.approx(1.0, abs=0.01)
     assert off.total_bounds[1] == pytest.approx(south - 1.0, abs=0.01)
@@ -145,6 +149,16 @@ def test_without_an_output_folder_it_only_speaks(folder: Path) -> None:
     assert result.exit_code in {0, 3}
     assert "Against the plan" not in result.output
     assert "utility-tolerance" in result.output
+
+
+def test_a_table_of_differences_needs_a_plan_and_a_free_name(folder: Path, tmp_path: Path) -> None:
+    wire, table = folder / "plan" / "geojson" / "wire.geojson", tmp_path / "d.csv"
+    alone = _check(wire, "--differences", str(table), folder=folder)
+    assert (alone.exit_code, "--plan DIR" in alone.output) == (2, True)
+    table.write_text("mine", encoding="utf-8")
+    taken = _check(wire, "--plan", str(folder / "plan"), "--differences", str(table), folder=folder)
+    assert (taken.exit_code, "exists already" in taken.output) == (2, True)
+    assert table.read_text(encoding="utf-8") == "mine"
 
 
 @pytest.mark.parametrize(
@@ -181,6 +195,17 @@ def test_a_drawing_without_a_crs_is_refused(folder: Path) -> None:
 
     with pytest.raises(CrsError, match="does not say"):
         _check(folder / "plan" / "plan.dxf", folder=folder)
+
+
+def test_a_walk_with_a_hand_held_receiver_leaves_the_lot_line_unsure(folder: Path, tmp_path: Path) -> None:
+    wire = folder / "plan" / "flags.gpx"
+    plain = _check(wire, folder=folder)
+    assert "--wire-accuracy" in plain.output
+    result = _check(wire, "--wire-accuracy", "4 m", "--out", str(tmp_path / "out"), folder=folder)
+    assert "--wire-accuracy" not in result.output
+    rows = geopandas.read_file(tmp_path / "out" / "plan.gpkg", layer="conflicts").query("rule == 'coordinate-accuracy'")
+    assert set(rows["layer"]) >= {"parcel"}
+    assert rows["limit"].min() > 4.0
 
 
 def test_the_file_of_the_wire_stands_in_the_provenance(folder: Path, tmp_path: Path) -> None:

@@ -14,7 +14,9 @@ import shapely
 from shapely import LineString, MultiLineString, Point, box
 
 from parcelfence.errors import CrsError, InputError
-from parcelfence.inputs.wire_file import part_of_words, read_wire
+from parcelfence.inputs.source import Source
+from parcelfence.inputs.wire_file import DrawnWire, part_of_words
+from parcelfence.inputs.wire_file import read_wire as read_wire_source
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,6 +26,10 @@ if TYPE_CHECKING:
 LOCAL = "+proj=tmerc +lat_0=43 +lon_0=-72.5 +datum=WGS84 +units=m"
 """A drawing in metres about its own origin."""
 RING = LineString([(0, 0), (30, 0), (30, 20), (0, 20), (0, 0)])
+
+
+def read_wire(path: Path, **given: str) -> DrawnWire:
+    return read_wire_source(Source(role="wire", path=path, **given))
 
 
 @pytest.mark.parametrize(
@@ -120,7 +126,7 @@ def test_a_drawing_states_no_crs(tmp_path: Path) -> None:
     drawing = _dxf()
     drawing.modelspace().add_lwpolyline([(0, 0), (5, 0)])
     drawing.saveas(tmp_path / "w.dxf")
-    with pytest.raises(CrsError, match="--crs"):
+    with pytest.raises(CrsError, match="--wire-crs"):
         read_wire(tmp_path / "w.dxf")
 
 

@@ -37,7 +37,7 @@ def beside_m(runs: Sequence[Run], utilities: Sequence[Utility], *, separation_m:
                 continue
             for at in np.arange(_STEP_M / 2, piece.length, _STEP_M):
                 xy = shapely.get_coordinates(piece.interpolate(at))[0]
-                if _between_deg(_heading(run.line, xy), _heading(line, xy)) < 60.0:  # noqa: PLR2004
+                if _between_deg(_heading(run.line, xy), _heading(line, xy)) < 60.0:
                     length += _STEP_M
         if length:
             yield name, length

@@ -1,13 +1,13 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
-from shapely.geometry.base import BaseGeometry
 
 from parcelfence.loop.crossing import crossings
 from parcelfence.loop.loop import Loop, Part, Run
@@ -16,6 +16,9 @@ from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 SQUARE = LineString([(0, 0), (40, 0), (40, 40), (0, 40), (0, 0)])
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -10,14 +11,17 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
-from shapely.geometry.base import BaseGeometry
 
 from parcelfence.errors import NoLoopError
 from parcelfence.loop.design import design
-from parcelfence.loop.loop import Loop
 from parcelfence.settings import Settings
-from parcelfence.site.site import Site
 from tests.loop.sites import HOUSE, LOT, apart_m, make_site, moved, sharpest_radius_m, utility
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from parcelfence.loop.loop import Loop
+    from parcelfence.site.site import Site
 
 SETTINGS = Settings()
 
@@ -27,7 +31,7 @@ def outer(loop: Loop) -> LineString:
 
 
 def busy() -> Site:
-    """A site with everything that bends a loop."""
+    """Give a site with everything that bends a loop."""
     return make_site(
         utilities=[
             LineString([(-5, 20), (40, 24), (85, 31)]),
@@ -75,7 +79,7 @@ def test_the_same_site_gives_the_same_loop() -> None:
 
 
 @given(angle=st.floats(-180, 180), x=st.floats(-1e4, 1e4), y=st.floats(-1e4, 1e4), mirror=st.booleans())
-def test_the_loop_moves_with_the_site(angle: float, x: float, y: float, mirror: bool) -> None:  # noqa: FBT001
+def test_the_loop_moves_with_the_site(angle: float, x: float, y: float, mirror: bool) -> None:
     sign = -1.0 if mirror else 1.0
     cos, sin = math.cos(math.radians(angle)), math.sin(math.radians(angle))
 
@@ -159,7 +163,7 @@ def test_too_narrow_a_parcel_says_how_wide_it_is_and_which_reach_fits() -> None:
 
 
 def test_no_reach_fits_on_a_strip() -> None:
-    with pytest.raises(NoLoopError, match="no usual reach"):
+    with pytest.raises(NoLoopError, match="No usual reach"):
         design(make_site(box(0, 0, 100, 2)), SETTINGS)
 
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -10,11 +11,13 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon, affinity, box
 
 from parcelfence.loop.design import design
-from parcelfence.loop.loop import Loop, Run
 from parcelfence.loop.routing import FreeGround
 from parcelfence.settings import Settings
 from tests.loop.measure import off_square_deg
 from tests.loop.sites import HOUSE, LOT, make_site
+
+if TYPE_CHECKING:
+    from parcelfence.loop.loop import Loop, Run
 
 SETTINGS = Settings()
 LARGE = box(0, 0, 120, 100)

@@ -41,6 +41,11 @@ def test_marks_worse_than_the_separation_must_be_fixed(accuracy_m: float | None,
     assert [conflict.severity for conflict in _found(place)] == [severity]
 
 
+def test_an_unknown_accuracy_of_anything_but_marks_is_a_caution() -> None:
+    place = _site(sites.record(role="roads", name="roads.shp", operation=_operation(None, ballpark=True)))
+    assert [(conflict.severity, conflict.measured) for conflict in _found(place)] == [("caution", None)]
+
+
 def test_files_that_were_not_used_do_not_matter() -> None:
     assert not _found(_site(sites.record(role="roads", used=0, operation=_operation(5.0))))
 

@@ -161,6 +161,11 @@ def test_a_neck_joins_two_places_and_a_dead_end_does_not() -> None:
     )
 
 
+def test_a_dead_end_around_a_pillar_leads_nowhere() -> None:
+    pillar = box(11.0, 5.4, 11.3, 5.7)
+    assert not _necks(box(0, 0, 10, 10).union(box(9, 5, 13, 6.1)).difference(pillar))
+
+
 def test_a_passage_between_house_and_signal_is_measured_too() -> None:
     loop = sites.loop_of(sites.loop_run(sites.rounded(box(3, 3, 57, 37))))
     draft = sites.draft(loop=loop, settings=SETTINGS)

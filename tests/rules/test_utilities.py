@@ -112,6 +112,14 @@ def test_a_square_crossing_is_dug_by_hand_over_the_zone() -> None:
     assert "Dig by hand" in conflict.message
 
 
+def test_a_zone_over_the_start_of_the_run_begins_before_it_and_ends_after() -> None:
+    outline = box(3, 3, 57, 37)
+    run = sites.loop_run(outline, line=sites.ring(outline, start=(30, 3)))
+    (conflict,) = _found("utility-tolerance", sites.utility(_crossing(90.0)), loop=sites.loop_of(run))
+    assert conflict.geometry.length == pytest.approx(1.22, abs=1e-3)
+    assert "between stations 0+175.4 and 0+000.6" in conflict.message
+
+
 def test_outside_the_zone_nothing_is_dug_by_hand() -> None:
     for gap_m, count in ((0.62, 0), (0.60, 1)):
         line = LineString([(10, 3 + gap_m), (40, 3 + gap_m)])

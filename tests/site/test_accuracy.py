@@ -42,6 +42,11 @@ def test_source_and_datum_of_the_file_are_added() -> None:
     assert clearance_budget(place, layer="buildings").total_m == DRAWING_M
 
 
+def test_a_surveyed_wire_brings_its_own_uncertainty() -> None:
+    place = _site(sites.record(accuracy_m=0.3), sites.record(role="wire", name="walk.gpx", accuracy_m=3.0))
+    assert clearance_budget(place, layer="parcel").total_m == pytest.approx(math.sqrt(9.09 + DRAWING_M**2))
+
+
 def test_of_several_files_the_worst_counts_and_unused_ones_do_not() -> None:
     place = _site(
         sites.record(role="marks", name="a", accuracy_m=0.1),
