@@ -104,17 +104,18 @@ class _Tree:
         ]
         self._ground = FreeGround(within, obstacles)
         self._root = _way_out(root, site=site)
+        self._targets = {name: self._places(ring) for name, ring in rings.items()}
 
     def grow(self, waiting: dict[str, LineString]) -> str:
         """Feed the loop that is nearest to what is laid, and give its name."""
         sources = self._sources()
-        ways = {name: self._ground.way(sources, self._targets(ring)) for name, ring in waiting.items()}
-        name = min(ways, key=lambda each: way.length_m if (way := ways[each]) else np.inf)
-        way = ways[name]
+        names = [name for name in waiting for _ in self._targets[name]]
+        way = self._ground.way(sources, np.vstack([self._targets[name] for name in waiting]))
         if way is None:  # the ground is cut in two: go straight, and let the rules say what is in the way
-            ends = nearest_points(Point(sources[0]), waiting[name])
-            line = LineString(ends)
+            name = next(iter(waiting))
+            line = LineString(nearest_points(Point(sources[0]), waiting[name]))
         else:
+            name = names[way.target]
             line = squared(self._ended_on(way.line, waiting[name]), self._site.utilities, settings=self._settings)
         self._branch(line)
         self.fed[name] = Point(line.coords[-1])
@@ -125,7 +126,7 @@ class _Tree:
             return self._root[-1:]
         return np.vstack([_sampled(line) for line in self.lines])
 
-    def _targets(self, ring: LineString) -> npt.NDArray[np.float64]:
+    def _places(self, ring: LineString) -> npt.NDArray[np.float64]:
         """Places on a loop where it may be fed: away from crossings and hard surfaces, if there are any."""
         samples = _sampled(ring)[:-1]
         good = ~shapely.intersects(self._avoided, shapely.points(samples))

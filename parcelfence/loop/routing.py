@@ -45,10 +45,13 @@ class Way:
         From the source to the target.
     length_m : float
         Its length.
+    target : int
+        Which of the targets it reaches.
     """
 
     points: Points
     length_m: float
+    target: int
 
     @property
     def line(self) -> LineString:
@@ -102,7 +105,7 @@ class FreeGround:
         queue = [(float(least[index]), index) for index in range(len(sources))]
         heapq.heapify(queue)
         done = np.zeros(len(nodes), dtype=bool)
-        best: tuple[float, int, Points | None] = (math.inf, -1, None)
+        best: tuple[float, int, int] = (math.inf, -1, -1)
         while queue:
             promised, index = heapq.heappop(queue)
             if promised >= best[0]:
@@ -111,25 +114,25 @@ class FreeGround:
                 continue
             done[index] = True
             target, distance = self._nearest_seen(nodes[index], targets, within=best[0] - so_far[index])
-            if target is not None:
+            if target >= 0:
                 best = so_far[index] + distance, index, target
             for other in np.flatnonzero(~done & self._seen(nodes[index], nodes)):
                 through = so_far[index] + math.dist(nodes[index], nodes[other])
                 if through < so_far[other] and through + least[other] < best[0]:
                     so_far[other], came_from[other] = through, index
                     heapq.heappush(queue, (float(through + least[other]), int(other)))
-        if best[2] is None:
+        if best[2] < 0:
             return None
-        chain = [best[2]]
+        chain = [targets[best[2]]]
         index = best[1]
         while index >= 0:
             chain.append(nodes[index])
             index = int(came_from[index])
         points = np.array(chain[::-1])
-        return Way(points=points, length_m=float(best[0]))
+        return Way(points=points, length_m=float(best[0]), target=best[2])
 
-    def _nearest_seen(self, node: Points, targets: Points, *, within: float) -> tuple[Points | None, float]:
-        """Nearest target that is in sight."""
+    def _nearest_seen(self, node: Points, targets: Points, *, within: float) -> tuple[int, float]:
+        """Nearest target that is in sight, by its number; -1 if there is none."""
         distances = np.hypot(*(targets - node).T)
         order = np.argsort(distances, kind="stable")
         order = order[distances[order] < within]
@@ -137,8 +140,8 @@ class FreeGround:
             few = order[first : first + _LOOKED_AT_ONCE]
             seen = few[self._seen(node, targets[few])]
             if len(seen):
-                return targets[seen[0]], float(distances[seen[0]])
-        return None, math.inf
+                return int(seen[0]), float(distances[seen[0]])
+        return -1, math.inf
 
     def _seen(self, node: Points, others: Points) -> npt.NDArray[np.bool_]:
         return ~self._hidden(np.broadcast_to(node, others.shape), others)

@@ -120,17 +120,15 @@ def remarks(plan: Plan, found: Figures, *, units: UnitSystem) -> tuple[str, ...]
     tuple of str
         Whole sentences; most important first.
     """
-    return tuple(
-        sentence
-        for sentence in (
-            _unmarked(plan),
-            _free_ground(found, units),
-            _drop_at_the_buffer(found),
-            _beyond_the_model(plan),
-            _ground_scale(plan),
-        )
-        if sentence
+    said = (
+        _unmarked(plan),
+        _free_ground(found, units),
+        _drop_at_the_buffer(found),
+        _beyond_the_model(plan),
+        _ground_scale(plan),
+        *plan.take_off.remarks,
     )
+    return tuple(sentence for sentence in said if sentence)
 
 
 def _unmarked(plan: Plan) -> str:

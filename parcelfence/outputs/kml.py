@@ -31,9 +31,9 @@ NAME: Final = "plan.kml"
 _DECIMALS: Final = 8
 _VALUE_DECIMALS: Final = 6
 _TYPES: Final = {"text": "string", "real": "double", "integer": "int", "boolean": "bool"}
-_NAMED_BY: Final = ("flag", "label", "leg", "rule", "crosses", "kind", "id", "parcel_id")
+_NAMED_BY: Final = ("flag", "label", "leg", "rule", "crosses", "kind", "id", "parcel_id", "loop_id")
 """Columns of which the first that a layer has names its features."""
-_HIDDEN: Final = frozenset({"stations", "flags"})
+_HIDDEN: Final = frozenset({"stations", "flags", "reach"})
 """Layers that are off until somebody wants them."""
 
 

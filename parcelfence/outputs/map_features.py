@@ -32,6 +32,8 @@ AREA_DECIMALS: Final = 7
 _LETTER_SPACING_M: Final = 35.0
 _MOST_LETTERS: Final = 400
 _QUARTER_SEGMENTS: Final = 8
+_NOT_DRAWN: Final = frozenset({"reach"})
+"""Layers for other tools: a point every few metres would make the map heavy and hide the wire."""
 _LABELLED: Final = frozenset({"start", "regular", "end"})
 """Kinds of stations whose labels are written on the map; curves and crossings would lie on each other."""
 
@@ -89,11 +91,12 @@ def drawn_layers(plan: Plan, *, tables: Mapping[str, GeoDataFrame]) -> tuple[Dra
     tuple of Drawn
         Those that hold anything.
     """
-    records = {layer: list(_records(tables.get(layer))) for layer in dict.fromkeys(name for name, _ in STYLES)}
+    names = dict.fromkeys(name for name, _ in STYLES if name not in _NOT_DRAWN)
+    records = {layer: list(_records(tables.get(layer))) for layer in names}
     letters = _letters(plan)
     drawn: list[Drawn] = []
     for (layer, value), style in STYLES.items():
-        rows = [(n, record) for n, record in enumerate(records[layer]) if _style_value(layer, record) == value]
+        rows = [(n, record) for n, record in enumerate(records.get(layer, ())) if _style_value(layer, record) == value]
         features = [feature for n, record in rows for feature in _features(layer, record, number=n, plan=plan)]
         features += letters.get(value, []) if layer == "utilities" else []
         if features:

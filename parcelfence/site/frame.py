@@ -7,6 +7,7 @@ and the design.
 
 from __future__ import annotations
 
+import math
 import warnings
 from dataclasses import dataclass
 from functools import cache
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import numpy.typing as npt
+    from pyproj.aoi import AreaOfUse
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["WGS84", "Conversion", "LocalFrame", "horizontal"]
@@ -261,33 +263,59 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
     group = _group(horizontal(source), horizontal(target), centre_lon_lat=frame.centre_lon_lat)
     usable = [t for t in group.transformers if frame.allow_ballpark or t.accuracy >= 0]
     if not usable:
-        grids = _missing_grids(group)
+        grids = _missing_grids(group, frame=frame)
         raise CrsError(
             Fault(
                 where=where,
                 found=f"no operation of known accuracy leads from {source.name} to {target.name}",
                 must="the datum operation must have a stated accuracy",
-                remedy=(f"install the grid {grids[0]} for PROJ, or " if grids else "")
+                remedy=(f"install {', '.join(grids)} for PROJ, or " if grids else "")
                 + "accept an unknown accuracy with --allow-ballpark",
             )
         )
     best = usable[0]
+    ballpark = best.accuracy < 0
     operation = DatumOperation(
         source=source.name,
         target=target.name,
         name=best.description,
         definition=best.definition,
-        accuracy_m=best.accuracy if best.accuracy >= 0 else None,
-        ballpark=best.accuracy < 0,
-        missing_grids=_missing_grids(group),
+        accuracy_m=None if ballpark else best.accuracy,
+        ballpark=ballpark,
+        missing_grids=_missing_grids(group, frame=frame, better_than_m=math.inf if ballpark else best.accuracy),
     )
     return Conversion(operation=operation, transformer=best)
 
 
-def _missing_grids(group: TransformerGroup) -> tuple[str, ...]:
-    return tuple(
-        sorted({grid.short_name for operation in group.unavailable_operations for grid in operation.grids if grid})
-    )
+def _missing_grids(group: TransformerGroup, *, frame: LocalFrame, better_than_m: float = math.inf) -> tuple[str, ...]:
+    """Name the grids of the most accurate operation that cannot be used for want of them, and is worth installing.
+
+    Operations state the place that they are made for as a box, and the boxes of neighbours overlap: that of Canada
+    holds Vermont.  So the best accuracy decides, then the smaller box, and one operation alone is recommended.
+    """
+    fitting = [
+        operation
+        for operation in group.unavailable_operations
+        if 0 <= operation.accuracy < better_than_m and _holds(operation.area_of_use, frame.centre_lon_lat)
+    ]
+    best = min(fitting, key=lambda own: (own.accuracy, _box_deg2(own.area_of_use), own.name), default=None)
+    if best is None:
+        return ()
+    return tuple(dict.fromkeys(grid.short_name for grid in best.grids if not grid.available))
+
+
+def _holds(area: AreaOfUse | None, lon_lat: tuple[float, float]) -> bool:
+    """Whether an area of use holds a place; one that crosses the antimeridian begins east of where it ends."""
+    if area is None:
+        return False
+    longitude, latitude = lon_lat
+    within = area.west <= longitude <= area.east
+    over = area.west > area.east and (longitude >= area.west or longitude <= area.east)
+    return (within or over) and area.south <= latitude <= area.north
+
+
+def _box_deg2(area: AreaOfUse | None) -> float:
+    return math.inf if area is None else ((area.east - area.west) % 360.0) * (area.north - area.south)
 
 
 def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
