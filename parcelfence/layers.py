@@ -154,7 +154,9 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
         (
             Column("loop_id", "text", "Loop that is measured"),
             _STATION,
-            Column("reach_inside_m", "real", "Reach square to the wire, inwards; empty if no silent ground lies there", "m"),
+            Column(
+                "reach_inside_m", "real", "Reach square to the wire, inwards; empty if no silent ground is met", "m"
+            ),
             Column("reach_outside_m", "real", "Reach square to the wire, outwards; empty likewise", "m"),
         ),
     ),

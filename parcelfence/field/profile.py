@@ -27,7 +27,7 @@ _SHARP_TURN: Final = math.radians(20.0)
 _TURNS_BESIDE: Final = tuple(math.radians(turn) for turn in (-60.0, -30.0, 30.0, 60.0))
 _FIRST_STEP_M: Final = 1e-3
 _TOLERANCE_M: Final = 1e-6
-_STEPS_BETWEEN_LOOKS: Final = 16
+_STEPS_IN_A_STRIDE: Final = 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,23 +171,25 @@ def _reaches(
     def field(distance_m: NDArray[np.float64], which: NDArray[np.intp]) -> NDArray[np.float64]:
         return normalised_field(points[which] + distance_m[:, None] * ways[which], chain, receiver=receiver)
 
-    every = np.arange(len(points))
-    near_m, at_near = np.zeros(len(points)), field(np.zeros(len(points)), every)
+    near_m, at_near = np.zeros(len(points)), field(np.zeros(len(points)), np.arange(len(points)))
     far_m, at_far = np.full(len(points), np.inf), np.zeros(len(points))
     reach_m = np.where(at_near >= level, np.inf, np.nan)
     walking = np.flatnonzero(at_near >= level)
-    for step in range(1, math.ceil(end_m / step_m) + 1):
-        if step % _STEPS_BETWEEN_LOOKS == 0:
-            reached = points[walking] + near_m[walking, None] * ways[walking]
-            walking = np.delete(walking, _meets_wire(points[walking], chain, ends=reached))
+    for stride in range(math.ceil(end_m / (step_m * _STEPS_IN_A_STRIDE))):
         if not len(walking):
             break
-        ahead_m = near_m[walking] + step_m
-        ahead = field(ahead_m, walking)
-        fell = ahead < level
-        far_m[walking[fell]], at_far[walking[fell]] = ahead_m[fell], ahead[fell]
-        near_m[walking[~fell]], at_near[walking[~fell]] = ahead_m[~fell], ahead[~fell]
+        ahead_m = near_m[walking, None] + step_m * np.arange(_STEPS_IN_A_STRIDE + 1)
+        ahead = field(ahead_m[:, 1:].ravel(), np.repeat(walking, _STEPS_IN_A_STRIDE))
+        ahead = np.column_stack([at_near[walking], ahead.reshape(len(walking), -1)])
+        row, fell = np.arange(len(walking)), np.any(ahead < level, axis=1)
+        last = np.where(fell, np.argmax(ahead < level, axis=1), _STEPS_IN_A_STRIDE)
+        far_m[walking[fell]], at_far[walking[fell]] = ahead_m[row, last][fell], ahead[row, last][fell]
+        last -= fell
+        near_m[walking], at_near[walking] = ahead_m[row, last], ahead[row, last]
         walking = walking[~fell]
+        if stride:
+            reached = points[walking] + near_m[walking, None] * ways[walking]
+            walking = np.delete(walking, _meets_wire(points[walking], chain, ends=reached))
     found = np.flatnonzero(np.isfinite(far_m))
     reach_m[found] = bracketed_zeros(
         lambda distance_m, which: level / field(distance_m, found[which]) - 1.0,

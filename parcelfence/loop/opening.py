@@ -151,9 +151,8 @@ def agreed(found: list[Opening], *, lines: Sequence[BuriedLine]) -> list[Opening
     result = []
     for opening in found:
         line = lines[opening.number].line
-        first, last = (chosen[id(gate)] if gate else None for gate in (opening.first, opening.last))
-        start_m = _crossed_at(line, first, else_m=opening.start_m)
-        end_m = _crossed_at(line, last, else_m=opening.end_m)
+        start_m, first = _adopted(line, opening.first, chosen=chosen, at_m=opening.start_m)
+        end_m, last = _adopted(line, opening.last, chosen=chosen, at_m=opening.end_m)
         if end_m - start_m > _END_M:
             result.append(replace(opening, start_m=start_m, end_m=end_m, first=first, last=last))
     return result
@@ -211,8 +210,11 @@ def _innermost(gate: Gate, gates: list[Gate]) -> Gate:
     )
 
 
-def _crossed_at(line: LineString, gate: Gate | None, *, else_m: float) -> float:
-    if gate is None:
-        return else_m
-    places = [line.project(Point(xy)) for xy in shapely.get_coordinates(line.intersection(gate.chord))]
-    return min(places, key=lambda place: abs(place - else_m)) if places else else_m
+def _adopted(line: LineString, gate: Gate | None, *, chosen: dict[int, Gate], at_m: float) -> tuple[float, Gate | None]:
+    """Take the common gate, with the place where it crosses the line; the line's own one if it crosses elsewhere."""
+    if gate is None or chosen[id(gate)] is gate:
+        return at_m, gate
+    common = chosen[id(gate)]
+    places = [line.project(Point(xy)) for xy in shapely.get_coordinates(line.intersection(common.chord))]
+    near = [place for place in places if abs(place - at_m) <= common.chord.length]
+    return (min(near, key=lambda place: abs(place - at_m)), common) if near else (at_m, gate)

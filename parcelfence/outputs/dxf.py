@@ -46,6 +46,8 @@ _LABELS: Final = {
     "conflicts": "rule",
 }
 """Column that labels the features of a layer."""
+_HIDDEN: Final = frozenset({"reach"})
+"""Layers that are off until somebody wants them."""
 _TEXT_HEIGHT_M: Final = {"parcel": 1.5, "wire": 0.8, "conflicts": 0.8}
 _ELSE_HEIGHT_M: Final = 0.4
 _POINT_MODE: Final = 34
@@ -111,6 +113,8 @@ def _add_layers(drawing: Drawing, *, scale: float) -> None:
         layer = drawing.layers.add(_layer_name(name, value), linetype=_line_type(drawing, style, scale=scale))
         layer.rgb = _rgb(_main_colour(style))
         layer.description = style.title
+        if name in _HIDDEN:
+            layer.off()
     for name in _LABELS:
         drawing.layers.add(f"{_layer_name(name, '')}-TEXT").rgb = _rgb(INK)
 

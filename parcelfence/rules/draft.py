@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parcelfence.loop.loop import Loop
     from parcelfence.rules.meeting import Meeting
     from parcelfence.rules.nearness import Nearness
-    from parcelfence.rules.wire import Wire
+    from parcelfence.rules.wire import Stretch, Wire
     from parcelfence.rules.wording import Wording
     from parcelfence.settings import Settings
     from parcelfence.site.accuracy import Budget
@@ -76,6 +76,13 @@ class Draft:
         from parcelfence.rules.meeting import meetings
 
         return meetings(self.beside_utilities, [utility.geometry for utility in self.site.utilities])
+
+    @cached_property
+    def facing(self) -> tuple[Stretch, ...]:
+        """Stretches of wire beside wire with the opposite current, on both sides of each pair."""
+        from parcelfence.rules.facing import facing_stretches
+
+        return facing_stretches(self)
 
     @cached_property
     def free_ground(self) -> tuple[Polygon, ...]:

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from parcelfence.rules.bends import bend_radii
+from parcelfence.rules.facing import least_spacing_m
 from parcelfence.rules.passage import narrow_passages
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Finding, Rule, rule
-from parcelfence.rules.wire import LAYING_TOLERANCE_M
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,8 +29,6 @@ _THEME: Final = "shape"
 _RADIUS_SHARE: Final = 0.9
 """A radius smaller by a tenth moves the apex of a right-angled bend of 1 m by 4 cm, about what laying by hand does."""
 _SAME_BEND_M: Final = 1.0
-_OPPOSITE: Final = -0.7
-_FACING_STEP_M: Final = 0.75
 _SLIVER_M2: Final = 0.05
 
 
@@ -87,15 +85,11 @@ def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.floa
 )
 def facing_runs(draft: Draft) -> Iterator[Finding]:
     """Find signal-carrying wire that faces wire with the opposite current, and how near."""
-    wire, settings = draft.wire, draft.settings
-    least_m = 2 * settings.reach_m
-    pieces, spacing_m = _facing(draft, least_m=least_m)
-    if not len(pieces):
-        return
+    settings, least_m = draft.settings, least_spacing_m(draft)
     open_sides = shapely.union_all([side.geometry for side in draft.site.open_sides])
     told: list[Stretch] = []
-    for stretch in wire.stretches(pieces, values=spacing_m):
-        if stretch.length_m < settings.reach_m or any(_faces(stretch, other, least_m=least_m) for other in told):
+    for stretch in draft.facing:
+        if any(_faces(stretch, other, least_m=least_m) for other in told):
             continue
         told.append(stretch)
         meant = _meant(stretch, open_sides=open_sides, draft=draft)
@@ -113,42 +107,6 @@ def facing_runs(draft: Draft) -> Iterator[Finding]:
             measured=stretch.measured,
             limit=least_m,
         )
-
-
-def _facing(draft: Draft, *, least_m: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Give the pieces that face one with the opposite current, and the distance between the two."""
-    wire = draft.wire
-    signal = np.flatnonzero(~wire.twisted)
-    ends = shapely.get_coordinates(wire.pieces[signal]).reshape(-1, 2, 2)
-    steps = ends[:, 1] - ends[:, 0]
-    currents = np.array([run.current for run in wire.runs])[wire.run_of[signal]]
-    flow = steps * (currents / np.hypot(*steps.T))[:, None]
-    places = wire.run_of[signal] * 1e6 + wire.start_m[signal] // _FACING_STEP_M
-    looked = np.unique(places, return_index=True)[1]
-    own, other = _opposite(wire.pieces[signal], looked=looked, flow=flow, least_m=least_m)
-    apart_m = shapely.distance(wire.pieces[signal[own]], wire.pieces[signal[other]])
-    least = np.full(len(wire.pieces), np.inf)
-    np.minimum.at(least, signal[own], apart_m)
-    pieces = np.flatnonzero(least < least_m - LAYING_TOLERANCE_M)
-    return pieces, least[pieces]
-
-
-def _opposite(
-    pieces: NDArray[np.object_], *, looked: NDArray[np.int64], flow: NDArray[np.float64], least_m: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Pair pieces that lie beside each other with opposite currents."""
-    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
-    low, high = ends[looked].min(axis=1) - least_m, ends[looked].max(axis=1) + least_m
-    own, other = shapely.STRtree(pieces).query(shapely.box(*low.T, *high.T))
-    own = looked[own]
-    # most neighbours are those ahead and behind on the same run: the flow tells them apart before any distance
-    opposite = np.einsum("ij,ij->i", flow[own], flow[other]) < _OPPOSITE
-    own, other = own[opposite], other[opposite]
-    # beside each other, not one ahead of the other: the line between the middles is square to the flow
-    between = ends[other].mean(axis=1) - ends[own].mean(axis=1)
-    ahead_m = np.abs(np.einsum("ij,ij->i", between, flow[own]))
-    beside = ahead_m <= np.maximum(0.5 * np.hypot(*between.T), 0.5)
-    return own[beside], other[beside]
 
 
 def _faces(stretch: Stretch, other: Stretch, *, least_m: float) -> bool:

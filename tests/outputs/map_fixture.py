@@ -8,6 +8,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, cast
 
+import numpy as np
 import shapely
 import shapely.ops
 from shapely.geometry import shape
@@ -55,6 +56,7 @@ def map_plan(*, settings: Settings | None = None) -> Plan:
         loop=loop,
         crossings=crossings,
         zones=_zones(loop),
+        profiles=(_profile(loop),),
         conflicts=tuple(_conflicts(crossings, run)),
         take_off=_take_off(loop, settings),
     )
@@ -162,6 +164,17 @@ def _zones(loop: Loop) -> SimpleNamespace:
     wire = shapely.union_all([run.line for run in loop.signal_runs])
     signal = wire.buffer(REACH_M)
     return SimpleNamespace(signal=signal, core=wire.buffer(REACH_M * 0.6), roam=loop.enclosed.difference(signal))
+
+
+def _profile(loop: Loop) -> SimpleNamespace:
+    line = loop.runs[0].line
+    stations_m = np.arange(0.0, line.length)
+    return SimpleNamespace(
+        station_m=stations_m,
+        points=shapely.get_coordinates(shapely.line_interpolate_point(line, stations_m)),
+        reach_inside_m=np.full(len(stations_m), REACH_M),
+        reach_outside_m=np.full(len(stations_m), REACH_M),
+    )
 
 
 def _crossings(site: Site, run: Run) -> list[Crossing]:

@@ -1,4 +1,4 @@
-"""GeoJSON by RFC 7946: its rules one by one, and by an outside validator."""
+"""GeoJSON by RFC 7946: its rules one by one, and by two outside validators."""
 
 from __future__ import annotations
 
@@ -59,6 +59,14 @@ def test_an_outside_validator_finds_nothing(written: Path, name: str) -> None:
         found = validator.validate_geometries(collection)
         assert not found["invalid"]
         assert not set(found["problematic"]) - {"excessive_coordinate_precision", "excessive_vertices", "holes"}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_second_validator_finds_nothing(written: Path, name: str) -> None:
+    """geojson-pydantic, a general library, which models RFC 7946 strictly."""
+    models = pytest.importorskip("geojson_pydantic")
+    collection = models.FeatureCollection.model_validate(_collection(written, name))
+    assert len(collection.features) == len(_collection(written, name)["features"])
 
 
 def test_geodesic_length_of_the_drawn_loop_is_that_of_the_plan(written: Path, plan: Plan) -> None:

@@ -11,6 +11,7 @@ from shapely.ops import substring
 
 from parcelfence.circuit.circuit import circuit
 from parcelfence.field.current import CurrentLoop, Receiver
+from parcelfence.field.profile import reach_profiles
 from parcelfence.field.zones import zones
 from parcelfence.loop.loop import Loop, Run, Transmitter
 from parcelfence.rules.draft import Draft
@@ -115,7 +116,7 @@ def draft(place: Site | None = None, loop: Loop | None = None, *, settings: Sett
         loop=loop,
         crossings=(),
         zones=zones(wires, receiver, inside=loop.enclosed),
-        profiles=(),
+        profiles=reach_profiles(wires, receiver),
         circuit=circuit(
             wires,
             lead_in_lengths_m=[run.line.length for run in loop.of_part("lead_in")],
