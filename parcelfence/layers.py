@@ -108,8 +108,10 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("part", "text", "loop, inner_loop, return_run or lead_in"),
             Column("loop_id", "text", "Loop to which the leg belongs"),
             Column("twisted", "boolean", "Whether it is a twisted pair"),
-            Column("start_station_m", "real", "Chainage at which the leg begins", "m"),
-            Column("ground_length_m", "real", "Length along the ground", "m"),
+            Column("start_station_m", "real", "Chainage at which the leg begins, measured on the plan", "m"),
+            Column(
+                "ground_length_m", "real", "Length along the ground, slopes included where elevations are given", "m"
+            ),
             Column("conductor_length_m", "real", "Length of single conductor, with slack and twist", "m"),
         ),
     ),

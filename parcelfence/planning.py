@@ -14,7 +14,7 @@ from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import ReachProfile, reach_profiles
 from parcelfence.field.retreat import retreat
-from parcelfence.field.setting import reach_for_wanted
+from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import Zones, zones
 from parcelfence.loop.crossing import crossings
 from parcelfence.loop.design import design
@@ -142,7 +142,7 @@ def assess(
 ) -> Plan:
     """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
     signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
-    receiver = _receiver(signal, settings)
+    receiver = _receiver(signal, loop=loop, settings=settings)
     draft = Draft(
         site=site,
         settings=settings,
@@ -182,7 +182,7 @@ def _settled(site: Site, settings: Settings) -> Loop:
     withheld: BaseGeometry | None = None
     for _ in range(_MOST_ROUNDS):
         signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
-        given_up = retreat(site.parcel.boundary, signal, receiver=_receiver(signal, settings))
+        given_up = retreat(site.parcel.boundary, signal, receiver=_receiver(signal, loop=loop, settings=settings))
         if given_up is None:
             break
         withheld = given_up if withheld is None else withheld.union(given_up)
@@ -208,12 +208,14 @@ def _refuse_a_network(loop: Loop, *, site: Site) -> None:
         )
 
 
-def _receiver(signal: Sequence[CurrentLoop], settings: Settings) -> Receiver:
+def _receiver(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Receiver:
     """Set the receiver so that the wanted reach comes out where it is to be seen."""
-    reach_m = reach_for_wanted(
-        signal, settings.reach_m, seen_from=settings.reach_seen_from, height_m=settings.receiver_height_m
-    )
-    return Receiver(reach_m=reach_m, height_m=settings.receiver_height_m, core_ratio=settings.core_ratio)
+    height_m = settings.receiver_height_m
+    if loop.of_part("return_run"):
+        reach_m = reach_for_return_run(settings.reach_m, spacing_m=settings.return_run_spacing_m, height_m=height_m)
+    else:
+        reach_m = reach_for_wanted(signal, settings.reach_m, seen_from=settings.reach_seen_from, height_m=height_m)
+    return Receiver(reach_m=reach_m, height_m=height_m, core_ratio=settings.core_ratio)
 
 
 def _circuit(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Circuit:

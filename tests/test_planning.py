@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS
-from shapely import Point, Polygon, affinity, box
+from shapely import LineString, Point, Polygon, affinity, box
 
 from parcelfence.errors import NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
@@ -126,3 +126,15 @@ def test_a_reach_seen_from_inside_needs_a_smaller_setting() -> None:
     seen = plan(site(), Settings(reach_seen_from="inside"))
     assert seen.zones.receiver.reach_m < 2.0
     assert seen.zones.roam.area > plan(site(), Settings()).zones.roam.area
+
+
+def test_an_open_side_raises_the_setting_so_that_the_wanted_reach_comes_out() -> None:
+    """Closed form of two long wires with opposite currents: w = x (x + s) / s at the height of the wire."""
+    shore = Feature(id="shore", kind="shore", source_id="o#1", geometry=LineString([(0, 0), (62, -4)]))
+    open_yard = dataclasses.replace(site(), open_sides=(shore,))
+    finished = plan(open_yard, Settings(receiver_height_m=0.0))
+    assert finished.loop.of_part("return_run")
+    assert finished.zones.receiver.reach_m == pytest.approx(2.0 * (2.0 + 3.0) / 3.0)
+    outside = finished.profiles[0].reach_outside_m
+    assert np.median(outside[np.isfinite(outside)]) == pytest.approx(2.0, rel=0.05)
+    assert finished.zones.signal.distance(shore.geometry.interpolate(0.5, normalized=True)) > 1.0

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
-from parcelfence.cli.options import SectionedCommand, given_settings, setting_options
+from parcelfence.cli.options import (
+    SectionedCommand,
+    elevation_options,
+    given_elevation,
+    given_settings,
+    setting_options,
+)
 
 if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
@@ -40,6 +46,7 @@ _MOST_SHOWN: Final = 8
 @click.option("--wire-accuracy", metavar="LENGTH", help="accuracy of the wire's own positions, as surveyed or recorded")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="folder to write the checked plan into")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
+@elevation_options
 @setting_options
 def check(wire: Path, project: Path, **options: Any) -> None:
     """Check a wire by the rules of a plan, with its signal and its lengths.
@@ -67,7 +74,12 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         from parcelfence.site.reading import build_site
 
         site = build_site(
-            job.sources, select=job.select, settings=job.settings, name=job.name, working_crs=job.working_crs
+            job.sources,
+            select=job.select,
+            settings=job.settings,
+            name=job.name,
+            working_crs=job.working_crs,
+            elevation=given_elevation(options, named=job.elevation),
         )
         wire_crs = site.frame.crs.to_wkt() if options["wire_crs"] == _SITE_WORD else options["wire_crs"]
         accuracy_m = parse_length_m(options["wire_accuracy"]) if options["wire_accuracy"] else None

@@ -7,15 +7,23 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from parcelfence.errors import Fault, InputError
+from parcelfence.errors import Fault, InputError, SettingsError
 from parcelfence.layers import INPUT_ROLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from parcelfence.inputs.source import Source
+    from parcelfence.inputs.source import ElevationSource, Source
 
-__all__ = ["SectionedCommand", "given_settings", "given_sources", "input_options", "setting_options"]
+__all__ = [
+    "SectionedCommand",
+    "elevation_options",
+    "given_elevation",
+    "given_settings",
+    "given_sources",
+    "input_options",
+    "setting_options",
+]
 
 _PREFIX: Final = "setting_"
 _SECTIONS: Final = ("Input files", "Options", "Settings (lengths as '8 ft', '2.4 m' or bare metres)")
@@ -41,7 +49,7 @@ def _section(name: str) -> str:
     inputs, other, settings = _SECTIONS
     if name.startswith(_PREFIX):
         return settings
-    return inputs if name in {*INPUT_ROLES, "select", "crs"} else other
+    return inputs if name in {*INPUT_ROLES, "elevation", "elevation_unit", "select", "crs"} else other
 
 
 def input_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -57,6 +65,20 @@ def input_options(function: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(options):
         function = option(function)
     return function
+
+
+def elevation_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options for a raster of elevations."""
+    file = click.option(
+        "--elevation",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="raster of elevations: lengths are then along the ground",
+    )
+    unit = click.option(
+        "--elevation-unit", metavar="UNIT", help="its unit, if the file does not say it or says it wrongly: m, ft, usft"
+    )
+    return file(unit(function))
 
 
 def setting_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -94,6 +116,30 @@ def given_settings(parameters: Mapping[str, Any]) -> dict[str, Any]:
         for name, value in parameters.items()
         if name.startswith(_PREFIX) and value is not None
     }
+
+
+def given_elevation(parameters: Mapping[str, Any], *, named: ElevationSource | None) -> ElevationSource | None:
+    """Pick out the raster of elevations that was given on the command line, or the one named in the project file.
+
+    Raises
+    ------
+    SettingsError
+        If a unit is given that is not known, or that belongs to no raster.
+    """
+    from dataclasses import replace
+
+    from parcelfence.inputs.elevation_unit import elevation_unit_m
+    from parcelfence.inputs.source import ElevationSource
+
+    if parameters["elevation"] is not None:
+        named = ElevationSource(path=parameters["elevation"], crs_if_missing=parameters.get("crs"))
+    unit = parameters["elevation_unit"]
+    if unit is None:
+        return named
+    if named is None:
+        raise SettingsError("--elevation-unit was given without a raster of elevations. Give it with --elevation FILE.")
+    elevation_unit_m(unit)
+    return replace(named, unit=unit)
 
 
 def given_sources(parameters: Mapping[str, Any]) -> tuple[Source, ...]:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from parcelfence.cli.options import SectionedCommand, given_settings, given_sources, input_options, setting_options
+from parcelfence.cli.options import (
+    SectionedCommand,
+    elevation_options,
+    given_elevation,
+    given_settings,
+    given_sources,
+    input_options,
+    setting_options,
+)
 from parcelfence.errors import SettingsError
 
 if TYPE_CHECKING:
@@ -27,6 +35,7 @@ __all__ = ["plan"]
 @click.option("--layers", "layer_names", metavar="A,B", help="which layers to write, by name")
 @click.option("--dst-crs", metavar="CRS", help="CRS of the outputs that allow one")
 @input_options
+@elevation_options
 @setting_options
 def plan(project: Path | None, out: Path, **options: Any) -> None:
     """Design the boundary wire of a property, check it, and write maps, layers and crew sheets.
@@ -47,7 +56,12 @@ def plan(project: Path | None, out: Path, **options: Any) -> None:
         from parcelfence.site.reading import build_site
 
         site = build_site(
-            job.sources, select=job.select, settings=job.settings, name=job.name, working_crs=job.working_crs
+            job.sources,
+            select=job.select,
+            settings=job.settings,
+            name=job.name,
+            working_crs=job.working_crs,
+            elevation=job.elevation,
         )
         step("designing and checking")
         finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
@@ -85,6 +99,7 @@ def _job(path: Path | None, options: dict[str, Any]) -> Project:
         select=tuple(options["select"]) or project.select,
         sources=(*(source for source in project.sources if source.role not in replaced), *sources),
         working_crs=options["working_crs"] or project.working_crs,
+        elevation=given_elevation(options, named=project.elevation),
     )
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.raw import RawLayer
     from parcelfence.inputs.source import Source
 
-__all__ = ["CSV_SUFFIXES", "file_hash", "layers_of", "read_raw"]
+__all__ = ["CSV_SUFFIXES", "check_file", "file_hash", "layers_of", "read_raw"]
 
 _GEOJSON_SUFFIXES: Final = frozenset({
     ".geojson",
@@ -38,7 +38,7 @@ def read_raw(source: Source) -> RawLayer:
         If there is no such file or it is none that can be read.
     """
     path = source.path
-    _check_file(path)
+    check_file(path)
     suffix = path.suffix.lower()
     if suffix in _GEOJSON_SUFFIXES:
         from parcelfence.inputs.geojson_text import is_geojson, read_geojson
@@ -63,7 +63,7 @@ def layers_of(path: Path) -> tuple[str | None, ...]:
     InputError
         If there is no such file or it cannot be opened.
     """
-    _check_file(path)
+    check_file(path)
     if path.suffix.lower() in _GEOJSON_SUFFIXES | CSV_SUFFIXES | {".shp", ".fgb"}:
         return (None,)
     from parcelfence.inputs.vector_file import layer_names
@@ -84,7 +84,8 @@ def file_hash(path: Path) -> str:
     return digest.hexdigest()
 
 
-def _check_file(path: Path) -> None:
+def check_file(path: Path) -> None:
+    """Check that there is a file that can be opened; raises InputError."""
     remedy = ""
     if path.is_dir():
         found, remedy = "it is a folder", "name the file in it"

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from parcelfence.errors import Fault, SettingsError, near_matches
-from parcelfence.inputs.source import Source
+from parcelfence.inputs.elevation_unit import elevation_unit_m
+from parcelfence.inputs.source import ElevationSource, Source
 from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
 
@@ -44,11 +45,19 @@ def _as_entry(value: Any) -> Any:
 _Entries = Annotated[list[Annotated[_LayerEntry, BeforeValidator(_as_entry)]], BeforeValidator(_as_list)]
 
 
+class _ElevationEntry(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    path: str
+    crs: str | None = None
+    unit: str | None = None
+
+
 class _SiteTable(BaseModel):
     model_config = ConfigDict(extra="forbid")
     name: str = ""
     select: Annotated[list[str], BeforeValidator(_as_list)] = []
     working_crs: str | None = None
+    elevation: Annotated[_ElevationEntry | None, BeforeValidator(_as_entry)] = None
 
 
 class _ProjectTable(BaseModel):
@@ -58,6 +67,15 @@ class _ProjectTable(BaseModel):
     settings: dict[str, Any] = {}
     prices: dict[str, Positive] = {}
     crew: dict[str, Positive] = {}
+
+
+_TABLES: Final[dict[tuple[str, ...], type[BaseModel]]] = {
+    ("layers",): _LayerEntry,
+    ("site", "elevation"): _ElevationEntry,
+    ("site",): _SiteTable,
+    (): _ProjectTable,
+}
+"""Tables by the place at which they begin, the deepest first."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +94,8 @@ class Project:
         All settings.
     working_crs : str or None
         Projected CRS to work in, instead of a local one.
+    elevation : ElevationSource or None
+        Raster of elevations.
     prices, crew : mapping of str to float
         Unit prices and crew rates; empty where none are given, and none are assumed.
     """
@@ -85,6 +105,7 @@ class Project:
     sources: tuple[Source, ...]
     settings: Settings
     working_crs: str | None = None
+    elevation: ElevationSource | None = None
     prices: Mapping[str, float] = field(default_factory=dict)
     crew: Mapping[str, float] = field(default_factory=dict)
 
@@ -107,6 +128,8 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     """
     table = _validated(_parsed(path), where=path.name)
     sources, faults = _sources(table, folder=path.parent, where=path.name)
+    elevation, elevation_faults = _elevation(table.site.elevation, folder=path.parent, where=path.name)
+    faults += elevation_faults
     settings = Settings()
     try:
         settings = Settings.from_words({**table.settings, **(overrides or {})}, where=f"{path.name} [settings]")
@@ -120,6 +143,7 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
         sources=sources,
         settings=settings,
         working_crs=table.site.working_crs,
+        elevation=elevation,
         prices=table.prices,
         crew=table.crew,
     )
@@ -149,7 +173,7 @@ def _as_fault(detail: Any, *, where: str) -> Fault:
     path = [str(part) for part in detail["loc"]]
     place = f"{where} [{'.'.join(path[:-1])}]" if len(path) > 1 else where
     if detail["type"] == "extra_forbidden":
-        known = (_ProjectTable, _SiteTable)[path[0] == "site"] if path[0] != "layers" else _LayerEntry
+        known = next(table for place, table in _TABLES.items() if tuple(path[: len(place)]) == place)
         return Fault(
             where=place, found=f"{path[-1]!r} is not known here", remedy=near_matches(path[-1], known.model_fields)
         )
@@ -175,3 +199,19 @@ def _sources(table: _ProjectTable, *, folder: Path, where: str) -> tuple[tuple[S
     if "parcels" not in table.layers:
         faults.append(Fault(where=f"{where} [layers]", found="no parcels are named", remedy='add parcels = "FILE"'))
     return tuple(sources), faults
+
+
+def _elevation(
+    entry: _ElevationEntry | None, *, folder: Path, where: str
+) -> tuple[ElevationSource | None, list[Fault]]:
+    if entry is None:
+        return None, []
+    place, faults = f"{where} [site] elevation", []
+    path = folder / entry.path
+    if not path.exists():
+        faults.append(Fault(where=place, found=f"the file {entry.path} does not exist", remedy="check the path"))
+    try:
+        elevation_unit_m(entry.unit or "m", where=place)
+    except SettingsError as error:
+        faults += error.faults
+    return ElevationSource(path=path, crs_if_missing=entry.crs, unit=entry.unit), faults

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Source"]
+__all__ = ["ElevationSource", "Source"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,3 +63,27 @@ class Source:
     def crs_option(self) -> str:
         """Option of the command line by which a person gives the CRS of this file."""
         return f"--{self.role}-crs" if self.role in {"wire", "walk"} else "--crs"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ElevationSource:
+    """A raster of elevations, and what the person says about it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    crs_if_missing : str, optional
+        Its CRS, if it states none.
+    unit : str, optional
+        Unit of the elevations, whatever the file says.
+    """
+
+    path: Path
+    crs_if_missing: str | None = None
+    unit: str | None = None
+
+    @property
+    def name(self) -> str:
+        """File name."""
+        return self.path.name

@@ -108,7 +108,8 @@ class _Search:
             return []
         near = tree.query(self.line.line, predicate="dwithin", distance=self.line.separation_m)
         others = [taken[index] for index in sorted(near) if self.number not in taken[index].friends]
-        key = frozenset({*(piece.key for piece in others), (float(len(self._finder.barred)),)})
+        barred = sum(bool(place.dwithin(self.line.line, _AROUND_M)) for place in self._finder.barred)
+        key = frozenset({*(piece.key for piece in others), (float(barred),)})
         if key not in self._known:
             self._known[key] = self._found([piece.area for piece in others])
         self._last = self._known[key]

@@ -16,7 +16,7 @@ from parcelfence.loop.lead_in import lay_out
 from parcelfence.loop.loop import Loop, Remark
 from parcelfence.loop.narrow import narrow_places
 from parcelfence.loop.open_side import doubled_back
-from parcelfence.loop.rounding import FOR_CHORDS, turnable, whole
+from parcelfence.loop.rounding import FOR_CHORDS, parts, turnable, whole
 from parcelfence.loop.wording import crossing_remarks, inner_loop_remarks, left_behind_remarks
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ _WORTH_SAYING_M2: Final = 20.0
 _SHARE_FOR_THE_HOUSE: Final = 0.25
 _SHARE_OF_TOLERANCE: Final = 0.8
 _COMMON_GATE_WALK_M: Final = 20.0
+_DRAWN_M: Final = 0.003
+"""No wire is laid more exactly; it is within the room that the limits keep back (:data:`rounding.SLACK_M`)."""
 
 
 def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> Loop:
@@ -94,7 +96,7 @@ def _outline(land: AllowedLand, *, site: Site, settings: Settings) -> _Outline:
     kept = _with_the_house(candidates, site=site)
     rest = [part for part in candidates if part is not kept and part.area >= _WORTH_SAYING_M2]
     holes = [ring for ring in kept.interiors if Polygon(ring).intersects(land.kept_out)]
-    area = Polygon(kept.exterior, holes)
+    area = parts(Polygon(kept.exterior, holes).simplify(_DRAWN_M))[0]
     remarks = (
         *crossing_remarks(crossed, area=area, settings=settings),
         *left_behind_remarks(rest, crossed=crossed, settings=settings),

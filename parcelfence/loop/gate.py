@@ -126,8 +126,9 @@ class GateFinder:
         """
         own = self.lines[number]
         axes = _axes(own.line, at_m=at_m, window_m=own.separation_m)
-        if axes is None:
-            return None
+        least_m = own.separation_m + level.beside_m
+        if axes is None or not region.covers(LineString([axes.across_at(-least_m), axes.across_at(least_m)])):
+            return None  # before anything that costs more
         members, span, separation_m = {number}, (0.0, 0.0), own.separation_m
         for _ in range(_MOST_LINES):
             sides = span[0] - separation_m - level.beside_m, span[1] + separation_m + level.beside_m

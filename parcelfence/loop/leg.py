@@ -30,9 +30,9 @@ class Leg:
     line : LineString
         As it lies, in the order of pulling.
     start_station_m : float
-        Chainage of its beginning along its run.
+        Chainage of its beginning along its run, measured on the plan.
     ground_length_m : float
-        Length along the ground.
+        Length along the ground; as on the plan where the site has no terrain.
     conductor_length_m : float
         Length of single conductor: slack, and for a twisted pair both conductors with the take-up of the twist.
     running_total_m : float

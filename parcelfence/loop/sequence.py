@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from parcelfence.loop.connection import connections
@@ -11,6 +12,7 @@ from parcelfence.loop.joint import named, start_joints
 from parcelfence.loop.leg import Leg, Sequence, Splice
 from parcelfence.loop.spool import Pull, no_splice_stretches
 from parcelfence.loop.twist import gauge_diameter_m, take_up_factor
+from parcelfence.site.terrain import ground_profile
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from parcelfence.loop.spool import SpoolEnd
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
+    from parcelfence.site.terrain import GroundProfile
 
 __all__ = ["conductor_per_ground", "sequence"]
 
@@ -32,12 +35,15 @@ def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
     pair are cut from the same spools as the loops, conductor A first, and twisted on the spot: so a spool may end in
     either of them.
 
+    Where the site has terrain, wire is counted along the ground, slopes included: the lengths of legs and conductors,
+    and so the ends of spools.  Chainage, of legs as of splices, stays measured on the plan.
+
     Parameters
     ----------
     loop : Loop
         Designed, drawn or surveyed.
     site : Site
-        Its utilities and hard surfaces, of which splices keep clear.
+        Its utilities and hard surfaces, of which splices keep clear, and its terrain.
     settings : Settings
         Slack, twist, length of a spool, how stations are written.
 
@@ -54,9 +60,19 @@ def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
     for number, connection in enumerate(chain):
         splices += start_joints(connection, chain=chain)
         stretches = no_splice_stretches(connection.run, crossings=measured)
-        splices += _spool_joints(connection.run, pull=pull, stretches=stretches, settings=settings)
+        ground = ground_profile(connection.run.line, site.terrain)
+        splices += _spool_joints(connection.run, ground=ground, pull=pull, stretches=stretches, settings=settings)
         total_m = legs[-1].running_total_m if legs else 0.0
-        legs.append(_leg(connection, number=number + 1, total_m=total_m, spool=pull.spool, settings=settings))
+        legs.append(
+            _leg(
+                connection,
+                number=number + 1,
+                length_m=ground.length_m,
+                total_m=total_m,
+                spool=pull.spool,
+                settings=settings,
+            )
+        )
     numbered = (replace(splice, id=f"S{number}") for number, splice in enumerate(splices, start=1))
     return Sequence(legs=tuple(legs), splices=tuple(numbered))
 
@@ -78,25 +94,28 @@ def conductor_per_ground(settings: Settings, *, twisted: bool) -> float:
     return 2 * slack * take_up_factor(spacing_m, twists_per_foot=settings.twists_per_foot)
 
 
-def _spool_joints(run: Run, *, pull: Pull, stretches: list[tuple[float, float]], settings: Settings) -> list[Splice]:
-    """Pull the conductors of a run, and list the joints between spools in the order of the run."""
+def _spool_joints(
+    run: Run, *, ground: GroundProfile, pull: Pull, stretches: list[tuple[float, float]], settings: Settings
+) -> list[Splice]:
+    """Pull the conductors of a run along the ground, and list the joints between spools in the order of the run."""
     conductors = ("A", "B") if run.twisted else ("",)
     take_up = conductor_per_ground(settings, twisted=run.twisted) / len(conductors)
+    kept_clear = [(ground.along_ground(low_m), ground.along_ground(high_m)) for low_m, high_m in stretches]
     ends = [
-        (end, conductor)
+        (ground.on_plan(end.along_m), end, conductor)
         for conductor in conductors
-        for end in pull.strand(run.line.length, take_up=take_up, stretches=stretches)
+        for end in pull.strand(ground.length_m, take_up=take_up, stretches=kept_clear)
     ]
-    ends.sort(key=lambda one: one[0].along_m)
+    ends.sort(key=itemgetter(0))
     return [
         Splice(
             id="",
-            point=run.line.interpolate(end.along_m),
+            point=run.line.interpolate(along_m),
             loop_id=run.loop_id,
-            station_m=run.start_station_m + end.along_m,
+            station_m=run.start_station_m + along_m,
             note=_spool_note(end, conductor=conductor, settings=settings),
         )
-        for end, conductor in ends
+        for along_m, end, conductor in ends
     ]
 
 
@@ -109,9 +128,11 @@ def _spool_note(end: SpoolEnd, *, conductor: str, settings: Settings) -> str:
     return f"join the end of spool {end.spool} to spool {end.spool + 1}{which}; waterproof cap{moved}"
 
 
-def _leg(connection: Connection, *, number: int, total_m: float, spool: int, settings: Settings) -> Leg:
+def _leg(
+    connection: Connection, *, number: int, length_m: float, total_m: float, spool: int, settings: Settings
+) -> Leg:
     run = connection.run
-    conductor_m = run.line.length * conductor_per_ground(settings, twisted=run.twisted)
+    conductor_m = length_m * conductor_per_ground(settings, twisted=run.twisted)
     return Leg(
         leg=number,
         part=run.part,
@@ -120,7 +141,7 @@ def _leg(connection: Connection, *, number: int, total_m: float, spool: int, set
         end=_end_words(connection.end, run=run, settings=settings),
         line=run.line,
         start_station_m=run.start_station_m,
-        ground_length_m=run.line.length,
+        ground_length_m=length_m,
         conductor_length_m=conductor_m,
         running_total_m=total_m + conductor_m,
         twisted=run.twisted,

@@ -20,6 +20,7 @@ from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.figures import figures, remarks
 from parcelfence.outputs.folder import PROGRAM, SUMMARY
 from parcelfence.outputs.stakeout import ORDER
+from parcelfence.outputs.survey import COLUMNS, survey_figures
 from parcelfence.rules.conflict import SEVERITIES
 from parcelfence.units import unit_system
 
@@ -41,7 +42,7 @@ __all__ = ["summary", "write"]
 
 _DIGITS: Final = 10
 _WGS84_WRITERS: Final = frozenset({"geojson", "gpx", "kml", "map"})
-_PLANE_WRITERS: Final = frozenset({"dxf", "stakeout"})
+_PLANE_WRITERS: Final = frozenset({"dxf", "stakeout", "survey"})
 _LAYER_WRITERS: Final = frozenset({"gpkg", "parquet"})
 
 
@@ -76,6 +77,7 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
         "materials": [_data(material) for material in plan.take_off.materials],
         "receiver": _data(plan.zones.receiver),
         "reach": [_reach(plan, profile) for profile in plan.profiles],
+        "survey": _data(survey_figures(delivery)),
         "circuit": _circuit(plan),
         "conflicts": _conflicts(plan.conflicts),
         "remarks": list(remarks(plan, found, units=unit_system(plan.settings.units))),
@@ -197,6 +199,8 @@ def _file(writer: str, delivery: Delivery) -> dict[str, Any]:
         entry |= {"crs": delivery.crs.name, "unit": delivery.crs.axis_info[0].unit_name}
     if writer == "stakeout":
         entry |= {"columns": list(ORDER), "header": False, "elevation": "left empty: the plan knows none"}
+    if writer == "survey":
+        entry |= {"columns": list(COLUMNS), "header": True}
     return entry
 
 

@@ -131,6 +131,12 @@ _TABLE: Final = (
         default=True,
     ),
     Writer(
+        name="survey",
+        files="survey.csv",
+        meaning="courses of wire and lot lines: stations, bearings, distances, curves, coordinates, offsets",
+        write=_late("survey"),
+    ),
+    Writer(
         name="kml",
         files="plan.kml",
         meaning="every layer for globes (OGC KML 2.2)",

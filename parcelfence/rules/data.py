@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
-from parcelfence.rules.place import nearest_place, vertices
+from parcelfence.rules.place import gathered, nearest_place, vertices
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import listing, utility_name
@@ -19,10 +20,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.loop.loop import Run
     from parcelfence.rules.draft import Draft
-    from parcelfence.rules.wire import Stretch
     from parcelfence.site.accuracy import Budget
-    from parcelfence.site.feature import Utility
     from parcelfence.site.provenance import InputRecord
 
 __all__ = ["RULES"]
@@ -55,11 +55,12 @@ def _operation(draft: Draft, record: InputRecord) -> Iterator[Finding]:
         return
     worse = unknown or (accuracy_m or 0.0) > settings.utility_separation_m
     by = "an unknown accuracy" if unknown else f"an accuracy of only {words.length(accuracy_m or 0.0)}"
-    grids = f" The grid {operation.missing_grids[0]} would give a better one." if operation.missing_grids else ""
+    missing = listing(list(operation.missing_grids))
+    grids = f" With {missing} PROJ would have a better operation." if missing else ""
     yield Finding(
         message=f"{record.name} ({record.role}) came from {operation.source} with {by}; "
         f"{words.length(settings.accuracy_limit_m)} is asked for.{grids}",
-        remedy="Get the file in the datum of the parcels, or install the grid for PROJ; do not dig by these positions.",
+        remedy="Get the file in the datum of the parcels, or install what PROJ lacks; do not dig by these positions.",
         geometry=draft.site.parcel.representative_point(),
         # beside a buried line, an error larger than the separation makes the whole check worthless
         severity="must_fix" if worse and record.role == "marks" else "caution",
@@ -68,6 +69,23 @@ def _operation(draft: Draft, record: InputRecord) -> Iterator[Finding]:
         layer=record.role,
         feature=record.name,
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Margin:
+    """A clearance that is met by less than its uncertainty: where, by how much, and how well it is known."""
+
+    geometry: BaseGeometry
+    margin_m: float
+    budget: Budget
+    feature: str
+    name: str
+    run: Run | None
+    station_m: float | None
+
+    @property
+    def short_m(self) -> float:
+        return self.budget.total_m - self.margin_m
 
 
 def _lot_line_margin(draft: Draft) -> Iterator[Finding]:
@@ -80,15 +98,9 @@ def _lot_line_margin(draft: Draft) -> Iterator[Finding]:
     near = edge[shapely.dwithin(lot_line, edge, budget.total_m)]
     if len(near):
         margins_m = shapely.distance(lot_line, near)
-        yield _met_by_less(
-            draft,
-            near[int(np.argmin(margins_m))],
-            margin_m=float(margins_m.min()),
-            budget=budget,
-            layer="parcel",
-            feature=draft.site.parcel_id,
-            clearance="The signal stays on the property",
-        )
+        nearest = near[int(np.argmin(margins_m))]
+        found = _margin(draft, nearest, margin_m=float(margins_m.min()), budget=budget, feature=draft.site.parcel_id)
+        yield _met_by_less(draft, [found], layer="parcel", clearance="The signal stays on the property")
 
 
 def _building_margins(draft: Draft) -> Iterator[Finding]:
@@ -98,68 +110,79 @@ def _building_margins(draft: Draft) -> Iterator[Finding]:
     budget = clearance_budget(draft.site, layer="buildings")
     buildings = np.array([building.geometry for building in draft.site.buildings], dtype=object)
     shapely.prepare(signal)
+    found = []
     for number in np.flatnonzero(shapely.dwithin(signal, buildings, budget.total_m)):
         margin_m = float(signal.distance(buildings[number]))
         if margin_m > 0:  # otherwise building-signal has it
-            yield _met_by_less(
-                draft,
-                shapely.get_point(shapely.shortest_line(signal, buildings[number]), 0),
-                margin_m=margin_m,
-                budget=budget,
-                layer="buildings",
-                feature=draft.site.buildings[number].id,
-                clearance=f"The signal stays out of building {draft.site.buildings[number].id}",
-            )
+            nearest = shapely.get_point(shapely.shortest_line(signal, buildings[number]), 0)
+            own = draft.site.buildings[number].id
+            found.append(_margin(draft, nearest, margin_m=margin_m, budget=budget, feature=own, name=f"building {own}"))
+    if found:
+        yield _met_by_less(draft, found, layer="buildings", clearance="The signal stays out of")
 
 
 def _utility_margins(draft: Draft) -> Iterator[Finding]:
-    """Wire that keeps the separation from the mark, but not from where the facility may lie."""
+    """Wire that keeps the separation from the mark, but not from where the facility may lie; one row for each kind."""
     utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
     budgets = [draft.mark_budget(utility) for utility in utilities]
     limits_m = [separation_m + budget.total_m for budget in budgets]
     near = draft.beside_utilities.stretches(limits_m, among=~draft.wire.twisted)
+    found: dict[str, list[_Margin]] = {}
     for utility, budget, stretches in zip(utilities, budgets, near, strict=True):
-        kept = [stretch for stretch in stretches if stretch.measured >= separation_m - LAYING_TOLERANCE_M]
-        for stretch in kept:
-            yield _beside(draft, stretch, utility=utility, budget=budget)
+        found.setdefault(utility.kind, []).extend(
+            _Margin(
+                geometry=stretch.line,
+                margin_m=max(0.0, stretch.measured - separation_m),
+                budget=budget,
+                feature=utility.id,
+                name=utility_name(utility),
+                run=stretch.run,
+                station_m=stretch.station_m,
+            )
+            for stretch in stretches
+            if stretch.measured >= separation_m - LAYING_TOLERANCE_M
+        )
+    for margins in found.values():
+        if margins:
+            yield _met_by_less(draft, margins, layer="utilities", clearance="The separation is kept from")
 
 
-def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, budget: Budget) -> Finding:
-    return _met_by_less(
-        draft,
-        stretch.line,
-        margin_m=max(0.0, stretch.measured - draft.settings.utility_separation_m),
+def _margin(
+    draft: Draft, point: BaseGeometry, *, margin_m: float, budget: Budget, feature: str, name: str = ""
+) -> _Margin:
+    """Make a margin of a place that is not on the wire."""
+    place = nearest_place(draft.loop, point, twisted=False)
+    return _Margin(
+        geometry=point,
+        margin_m=margin_m,
         budget=budget,
-        layer="utilities",
-        feature=utility.id,
-        clearance=f"The separation from {utility_name(utility)} is kept",
+        feature=feature,
+        name=name,
+        run=place.run if place else None,
+        station_m=place.station_m if place else None,
     )
 
 
-def _met_by_less(
-    draft: Draft,
-    geometry: BaseGeometry,
-    *,
-    margin_m: float,
-    budget: Budget,
-    layer: str,
-    feature: str,
-    clearance: str,
-) -> Finding:
-    words, place = draft.wording, nearest_place(draft.loop, geometry, twisted=False)
-    at = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
-    parts = listing([f"{name} {words.length(size_m)}" for name, size_m in budget.parts if size_m])
-    missing = f"; not stated: {listing(list(budget.unknown))}" if budget.unknown else ""
+def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance: str) -> Finding:
+    """Report margins of one layer or kind in one row, the one that is missed by most first."""
+    words = draft.wording
+    worst, *others = sorted(margins, key=lambda own: (-own.short_m, own.station_m or 0.0, own.feature))
+    at = f" {words.at(worst.run, station_m=worst.station_m)}" if worst.run and worst.station_m is not None else ""
+    parts = listing([f"{name} {words.length(size_m)}" for name, size_m in worst.budget.parts if size_m])
+    missing = f"; not stated: {listing(list(worst.budget.unknown))}" if worst.budget.unknown else ""
+    stations = dict.fromkeys(words.station(own.station_m) for own in others if own.station_m is not None)
+    counted = "1 more place" if len(others) == 1 else f"{len(others)} more places"
+    more = f" The same holds at {counted}: {listing(list(stations))}." if others else ""
     return Finding(
-        message=f"{clearance} with {words.length(margin_m)} to spare{at}, which is less than the uncertainty of "
-        f"{words.length(budget.total_m)} ({parts}{missing}).",
+        message=f"{f'{clearance} {worst.name}'.rstrip()} with {words.length(worst.margin_m)} to spare{at}, "
+        f"which is less than the uncertainty of {words.length(worst.budget.total_m)} ({parts}{missing}).{more}",
         remedy="Leave more room there, or find out the positions more exactly on the ground.",
-        geometry=geometry,
-        station_m=place.station_m if place else None,
-        measured=margin_m,
-        limit=budget.total_m,
+        geometry=gathered([own.geometry for own in margins]),
+        station_m=worst.station_m,
+        measured=worst.margin_m,
+        limit=worst.budget.total_m,
         layer=layer,
-        feature=feature,
+        feature=worst.feature,
     )
 
 

@@ -176,16 +176,15 @@ def _places(stretches: list[Stretch], *, apart_m: float) -> list[Stretch]:
 
 def _too_short(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Finding:
     words, least_m = draft.wording, stretches[0].measured
-    reach = f"only {words.length(least_m)}" if least_m else "nothing: the wire is silent there"
     return Finding(
-        message=f"The signal reaches less far {side.name} {_where(draft, stretches)}: {reach}, where a straight run "
-        f"has {words.length(side.promised_m)}.",
+        message=f"The signal reaches less far {side.name} {_where(draft, stretches)}: only "
+        f"{words.length(least_m)}, where a straight run has {words.length(side.promised_m)}.",
         remedy="Round the wire wider there or move it away from other runs; else set flags there by walking with the "
         "receiver, and test that the animal is held."
         if side.animal
         else "Round the wire wider there, if an animal that runs through would not be held.",
         geometry=gathered([stretch.line for stretch in stretches]),
-        severity="caution" if side.animal or not least_m else "note",
+        severity="caution" if side.animal else "note",
         station_m=stretches[0].station_m,
         measured=least_m,
         limit=(1 - _UNEVEN) * side.promised_m,

@@ -21,13 +21,13 @@ from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
 
 from parcelfence.errors import CrsError, Fault
+from parcelfence.site.grids import missing_grids
 from parcelfence.site.provenance import DatumOperation
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import numpy.typing as npt
-    from pyproj.aoi import AreaOfUse
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["WGS84", "Conversion", "LocalFrame", "horizontal"]
@@ -263,7 +263,7 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
     group = _group(horizontal(source), horizontal(target), centre_lon_lat=frame.centre_lon_lat)
     usable = [t for t in group.transformers if frame.allow_ballpark or t.accuracy >= 0]
     if not usable:
-        grids = _missing_grids(group, frame=frame)
+        grids = missing_grids(group, lon_lat=frame.centre_lon_lat)
         raise CrsError(
             Fault(
                 where=where,
@@ -282,40 +282,11 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
         definition=best.definition,
         accuracy_m=None if ballpark else best.accuracy,
         ballpark=ballpark,
-        missing_grids=_missing_grids(group, frame=frame, better_than_m=math.inf if ballpark else best.accuracy),
+        missing_grids=missing_grids(
+            group, lon_lat=frame.centre_lon_lat, better_than_m=math.inf if ballpark else best.accuracy
+        ),
     )
     return Conversion(operation=operation, transformer=best)
-
-
-def _missing_grids(group: TransformerGroup, *, frame: LocalFrame, better_than_m: float = math.inf) -> tuple[str, ...]:
-    """Name the grids of the most accurate operation that cannot be used for want of them, and is worth installing.
-
-    Operations state the place that they are made for as a box, and the boxes of neighbours overlap: that of Canada
-    holds Vermont.  So the best accuracy decides, then the smaller box, and one operation alone is recommended.
-    """
-    fitting = [
-        operation
-        for operation in group.unavailable_operations
-        if 0 <= operation.accuracy < better_than_m and _holds(operation.area_of_use, frame.centre_lon_lat)
-    ]
-    best = min(fitting, key=lambda own: (own.accuracy, _box_deg2(own.area_of_use), own.name), default=None)
-    if best is None:
-        return ()
-    return tuple(dict.fromkeys(grid.short_name for grid in best.grids if not grid.available))
-
-
-def _holds(area: AreaOfUse | None, lon_lat: tuple[float, float]) -> bool:
-    """Whether an area of use holds a place; one that crosses the antimeridian begins east of where it ends."""
-    if area is None:
-        return False
-    longitude, latitude = lon_lat
-    within = area.west <= longitude <= area.east
-    over = area.west > area.east and (longitude >= area.west or longitude <= area.east)
-    return (within or over) and area.south <= latitude <= area.north
-
-
-def _box_deg2(area: AreaOfUse | None) -> float:
-    return math.inf if area is None else ((area.east - area.west) % 360.0) * (area.north - area.south)
 
 
 def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:

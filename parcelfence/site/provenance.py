@@ -42,7 +42,7 @@ class DatumOperation:
 
 @dataclass(frozen=True, kw_only=True)
 class InputRecord:
-    """One input file as it was used."""
+    """One input file as it was used; of a raster the features are its cells."""
 
     role: str
     name: str

@@ -12,7 +12,7 @@ from shapely import Point
 
 from parcelfence.errors import CrsError, Fault, InputError
 from parcelfence.inputs.reader import read_table
-from parcelfence.inputs.source import Source
+from parcelfence.inputs.source import ElevationSource, Source
 from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
 from parcelfence.site.features import features, identifier, neighbours
@@ -23,6 +23,7 @@ from parcelfence.site.provenance import Provenance
 from parcelfence.site.selection import select_parcels
 from parcelfence.site.site import Site
 from parcelfence.site.surroundings import Surroundings, surroundings
+from parcelfence.site.terrain import on_terrain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,6 +46,7 @@ def read_site(
     name: str = "",
     crs: str | None = None,
     working_crs: str | None = None,
+    elevation: ElevationSource | Path | str | None = None,
     **layers: Path | str | Sequence[Path | str] | None,
 ) -> Site:
     """Read a site from files.
@@ -63,6 +65,8 @@ def read_site(
         CRS of the files that do not state one.
     working_crs : str, optional
         Projected CRS to work in, instead of a local one.
+    elevation : path or ElevationSource, optional
+        Raster of elevations, by which lengths are along the ground.
     **layers : path or sequence of paths
         Other files by role: ``buildings``, ``marks``, ``keep_outs`` and so on.
 
@@ -81,7 +85,11 @@ def read_site(
         listed = [paths] if isinstance(paths, str | Path) else list(paths or ())
         sources += [Source(role=role, path=Path(path), crs_if_missing=crs) for path in listed]
     choices = (select,) if isinstance(select, str) else tuple(select)
-    return build_site(sources, select=choices, settings=settings, name=name, working_crs=working_crs)
+    if isinstance(elevation, str | Path):
+        elevation = ElevationSource(path=Path(elevation), crs_if_missing=crs)
+    return build_site(
+        sources, select=choices, settings=settings, name=name, working_crs=working_crs, elevation=elevation
+    )
 
 
 def build_site(
@@ -91,6 +99,7 @@ def build_site(
     settings: Settings | None = None,
     name: str = "",
     working_crs: str | None = None,
+    elevation: ElevationSource | None = None,
 ) -> Site:
     """Read a site from sources; parameters and errors as for :func:`read_site`."""
     settings = settings or Settings()
@@ -107,7 +116,8 @@ def build_site(
         )
     chosen = select_parcels(parcels[0], select)
     parcel_id = "+".join(dict.fromkeys(choice.partition("=")[2].strip() for choice in select))
-    return site_of(chosen, tables, settings=settings, parcel_id=parcel_id, name=name, working_crs=working_crs)
+    site = site_of(chosen, tables, settings=settings, parcel_id=parcel_id, name=name, working_crs=working_crs)
+    return site if elevation is None else on_terrain(site, elevation)
 
 
 def site_of(
@@ -163,6 +173,7 @@ def site_of(
         if wanted
         else None,
         transmitter=_transmitter(features(around, "transmitter")),
+        terrain=None,
         **{role: features(around, role) for role in _PLAIN_ROLES},
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,6 +12,7 @@ __all__ = ["MEAN_RADIUS_M", "Scale", "elevation_factor", "grid_scale", "scale_at
 
 MEAN_RADIUS_M: Final = 6_372_000.0
 """Mean radius for elevation factors (Stem, State Plane Coordinate System of 1983, NOAA Manual NOS NGS 5)."""
+_SAME_SCALE: Final = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,12 +47,20 @@ def grid_scale(crs: CRS, *, lon_lat: tuple[float, float]) -> float:
     Parameters
     ----------
     crs : CRS
-        Projected; not a Web Mercator, whose scale on the ellipsoid depends on the direction.
+        Projected.
     lon_lat : tuple of float
         Place in degrees, on the datum of the CRS.
+
+    Returns
+    -------
+    float
+        Not a number where it depends on the direction, as in a Web Mercator.
     """
+    if crs.coordinate_operation and "Pseudo" in crs.coordinate_operation.method_name:
+        return math.nan  # PROJ gives the factors on a sphere
     factors = Proj(crs).get_factors(*lon_lat)
-    return float(factors.meridional_scale)
+    along, across = float(factors.meridional_scale), float(factors.parallel_scale)
+    return along if math.isclose(along, across, rel_tol=_SAME_SCALE) else math.nan
 
 
 def scale_at(crs: CRS, *, lon_lat: tuple[float, float], height_m: float = 0.0) -> Scale:

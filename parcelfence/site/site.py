@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature, Utility
     from parcelfence.site.frame import LocalFrame
     from parcelfence.site.provenance import Provenance
+    from parcelfence.site.terrain import Terrain
 
 __all__ = ["Site"]
 
@@ -43,6 +44,8 @@ class Site:
         Part of the property to be contained; None for all of it.
     transmitter : Point or None
         Place of the transmitter, if it was given.
+    terrain : Terrain or None
+        Heights of the ground, if they were given; without them the ground is flat.
     """
 
     name: str
@@ -64,3 +67,4 @@ class Site:
     open_sides: tuple[Feature, ...] = ()
     wanted_area: Polygon | MultiPolygon | None = None
     transmitter: Point | None = None
+    terrain: Terrain | None = None

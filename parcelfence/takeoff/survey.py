@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
-__all__ = ["Survey", "SurveyCourse", "survey"]
+__all__ = ["Survey", "SurveyCourse", "parcel_closures", "survey"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,8 +78,14 @@ def survey(loop: Loop, site: Site, *, settings: Settings) -> Survey:
             for number, ring in enumerate(rings, start=1)
             for row in _rows(shapely.LineString(ring.coords), site, loop_id=f"lot line {number}", settings=settings)
         ),
-        closures=tuple(traverse_closure(shapely.get_coordinates(ring)) for ring in rings),
+        closures=parcel_closures(site),
     )
+
+
+def parcel_closures(site: Site) -> tuple[Closure, ...]:
+    """Close the outline of every part of the parcel; holes are not taken off the areas."""
+    rings = [part.exterior for part in shapely.get_parts(site.parcel)]
+    return tuple(traverse_closure(shapely.get_coordinates(ring)) for ring in rings)
 
 
 def _rows(

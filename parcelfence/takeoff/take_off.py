@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from parcelfence.site.terrain import ground_profile
 from parcelfence.takeoff.labour import labour_hours
 from parcelfence.takeoff.material import Material
 from parcelfence.takeoff.materials import materials, spool_remark
 from parcelfence.takeoff.price_list import checked_crew, checked_prices
 from parcelfence.takeoff.trench import trenches
+from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from parcelfence.loop.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
+    from parcelfence.site.terrain import Terrain
     from parcelfence.takeoff.flag import Flag, Station
 
 __all__ = ["Material", "TakeOff", "take_off"]
@@ -41,7 +44,8 @@ class TakeOff:
     hours, cost : float or None
         Labour and total cost, where the project file gives rates and prices.
     remarks : tuple of str
-        What a reader may not expect: how far a spool goes, and what hours and cost leave out.
+        What a reader may not expect: lengths along sloping ground, how far a spool goes, and what hours and cost leave
+        out.
     """
 
     sequence: Sequence
@@ -97,7 +101,12 @@ def take_off(  # noqa: PLR0913
     costs = [item.cost for item in items if item.cost is not None]
     if hours is not None and "hourly_rate" in rates:
         costs.append(hours * rates["hourly_rate"])
-    said = (spool_remark(sequence, settings), _hours_cover(worked), _cost_covers(items, hours=hours, rates=rates))
+    said = (
+        _along_the_ground(sequence, site.terrain, settings=settings),
+        spool_remark(sequence, settings),
+        _hours_cover(worked),
+        _cost_covers(items, hours=hours, rates=rates),
+    )
     return TakeOff(
         sequence=sequence,
         flags=flags,
@@ -108,6 +117,22 @@ def take_off(  # noqa: PLR0913
         cost=sum(costs) if costs else None,
         remarks=tuple(sentence for sentence in said if sentence),
     )
+
+
+def _along_the_ground(sequence: Sequence, terrain: Terrain | None, *, settings: Settings) -> str:
+    if terrain is None:
+        return ""
+    units = unit_system(settings.units)
+    plan_m = sum(leg.line.length for leg in sequence.legs)
+    longer_m = sum(leg.ground_length_m for leg in sequence.legs) - plan_m
+    unknown_m = sum(ground_profile(leg.line, terrain).unknown_m for leg in sequence.legs)
+    text = (
+        f"Lengths of wire and trench are along the ground by the elevations of {terrain.name}, the wire "
+        f"{units.length(longer_m)} ({longer_m / plan_m:.1%}) longer than on the plan. Stations are those of the plan."
+    )
+    if unknown_m > 0:
+        text += f" {units.length(unknown_m)} of wire lie where no elevation is known, and are taken as flat."
+    return text
 
 
 def _hours_cover(worked: Mapping[str, float]) -> str:

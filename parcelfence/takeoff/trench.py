@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import shapely
 
+from parcelfence.site.terrain import ground_length_m
+
 if TYPE_CHECKING:
     from parcelfence.loop.loop import Loop
     from parcelfence.settings import Settings
@@ -18,7 +20,7 @@ BY_HAND: Final = "soil, by hand in tolerance zones"
 
 
 def trenches(loop: Loop, site: Site, *, settings: Settings) -> tuple[tuple[str, float], ...]:
-    """Measure the trench by surface.
+    """Measure the trench by surface, along the ground where the site has terrain.
 
     Parameters
     ----------
@@ -39,15 +41,19 @@ def trenches(loop: Loop, site: Site, *, settings: Settings) -> tuple[tuple[str, 
     hard: dict[str, float] = {}
     for surface in site.hardscape:
         if rest.intersects(surface.geometry):
-            hard[surface.kind] = hard.get(surface.kind, 0.0) + rest.intersection(surface.geometry).length
+            hard[surface.kind] = hard.get(surface.kind, 0.0) + ground_length_m(
+                rest.intersection(surface.geometry), site.terrain
+            )
             rest = rest.difference(surface.geometry)
     zones = [
         utility.geometry.buffer(utility.tolerance_m or settings.tolerance_zone_m)
         for utility in site.utilities
         if rest.dwithin(utility.geometry, utility.tolerance_m or settings.tolerance_zone_m)
     ]
-    by_hand_m = rest.intersection(shapely.union_all(zones)).length if zones else 0.0
-    by_surface = {SOIL: rest.length - by_hand_m} | ({BY_HAND: by_hand_m} if by_hand_m > 0 else {})
+    by_hand_m = ground_length_m(rest.intersection(shapely.union_all(zones)), site.terrain) if zones else 0.0
+    by_surface = {SOIL: ground_length_m(rest, site.terrain) - by_hand_m} | (
+        {BY_HAND: by_hand_m} if by_hand_m > 0 else {}
+    )
     for kind, length_m in sorted(hard.items()):
         by_surface[kind] = by_surface.get(kind, 0.0) + length_m
     return tuple(by_surface.items())

@@ -10,6 +10,7 @@ import pytest
 from parcelfence.circuit.circuit import circuit
 from parcelfence.circuit.conductor import MU_0, Conductor
 from parcelfence.field.current import CurrentLoop
+from tests.sample import sample_plan
 
 SQUARE = CurrentLoop(np.array([(0.0, 0.0), (36.0, 0.0), (36.0, 36.0), (0.0, 36.0)]))
 
@@ -19,8 +20,15 @@ def test_lengths() -> None:
     assert found.loop_length_m == pytest.approx(144.0 * 1.02)
     assert found.lead_in_length_m == 15.0
     twist = math.hypot(1.0, math.pi * Conductor().outer_diameter_m * 11.0 / 0.3048)
-    assert found.conductor_length_m == pytest.approx(144.0 * 1.02 + 30.0 * twist)
+    assert found.conductor_length_m == pytest.approx((144.0 + 30.0 * twist) * 1.02)
     assert found.resistance_ohm == pytest.approx(found.conductor_length_m * Conductor().resistance_ohm_per_m)
+
+
+def test_the_wire_of_the_circuit_is_the_wire_that_is_pulled() -> None:
+    plan = sample_plan()
+    assert plan.loop.of_part("lead_in")
+    assert plan.settings.slack_percent > 0
+    assert plan.circuit.conductor_length_m == pytest.approx(plan.take_off.sequence.conductor_length_m, rel=1e-6)
 
 
 def test_impedance_is_resistance_and_reactance() -> None:

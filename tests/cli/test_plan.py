@@ -3,14 +3,19 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from pathlib import Path
+from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
+import rasterio
 from click.testing import CliRunner, Result
 
 from parcelfence.cli.plan import plan
 from parcelfence.errors import ParcelFenceError
-from tests.sample import PROJECT, SAMPLE
+from tests.sample import PROJECT, SAMPLE, sample_site
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 CONTRACT = {
     "plan.gpkg", "map.html", "worksheet.html", "stakeout.csv", "flags.gpx", "plan.dxf", "summary.json", "geojson",
@@ -132,3 +137,42 @@ def test_a_shapefile_without_a_crs_is_refused_until_it_is_given(tmp_path: Path) 
     lots = ["--parcels", tmp_path / "lots.shp", "--select", "parcel_no=31-07", "--formats", "geojson"]
     assert "--crs" in refused(*lots, "--out", tmp_path / "out")
     assert run(*lots, "--crs", "EPSG:6535", "--out", tmp_path / "out").exit_code in {0, 3}
+
+
+def test_with_elevations_lengths_are_along_the_ground(tmp_path: Path, planned: tuple[Path, Result]) -> None:
+    frame = sample_site().frame
+    path = tmp_path / "dem.tif"
+    with rasterio.open(
+        path,
+        "w",
+        driver="GTiff",
+        width=300,
+        height=300,
+        count=1,
+        dtype="float32",
+        crs=frame.crs.to_wkt(),
+        transform=rasterio.Affine(2, 0, 9700, 0, -2, 10300),
+    ) as dataset:
+        dataset.write(np.tile(0.75 * 2 * np.arange(300, dtype="float32") / 0.3048, (300, 1)), 1)
+    elevation = ["--elevation", path, "--elevation-unit", "ft", "--formats", "geojson"]
+    assert run(PROJECT, *elevation, "--out", tmp_path / "out").exit_code in {0, 3}
+    flat, sloping = (json.loads((out / "summary.json").read_text()) for out in (planned[0], tmp_path / "out"))
+    assert 1.05 < sloping["figures"]["conductor_length_m"] / flat["figures"]["conductor_length_m"] < 1.25
+    assert sloping["figures"]["stations"] == flat["figures"]["stations"]
+    assert any("along the ground by the elevations of dem.tif" in remark for remark in sloping["remarks"])
+    assert [record["name"] for record in sloping["provenance"]["inputs"] if record["role"] == "elevation"] == [
+        "dem.tif"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--elevation", "nowhere.tif"], "nowhere.tif"),
+        (["--elevation", LOTS], "cannot be read as a raster"),
+        (["--elevation-unit", "ft"], "--elevation FILE"),
+        (["--elevation", LOTS, "--elevation-unit", "ells"], "'ells'"),
+    ],
+)
+def test_elevations_that_cannot_be_used_are_refused(arguments: list[str], words: str, tmp_path: Path) -> None:
+    assert words in refused(PROJECT, *arguments, "--out", tmp_path / "out")

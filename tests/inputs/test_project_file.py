@@ -1,11 +1,14 @@
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from parcelfence.errors import SettingsError
 from parcelfence.inputs.project_file import read_project
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def project(tmp_path: Path, text: str) -> Path:
@@ -77,3 +80,28 @@ def test_a_project_that_cannot_be_used_is_refused_in_plain_words(tmp_path: Path,
 def test_a_project_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="cannot be read"):
         read_project(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize(
+    ("entry", "unit"), [('"hill.tif"', None), ('{ path = "hill.tif", unit = "ft", crs = "EPSG:2229" }', "ft")]
+)
+def test_a_raster_of_elevations_is_named_with_the_site(tmp_path: Path, entry: str, unit: str | None) -> None:
+    (tmp_path / "hill.tif").write_bytes(b"")
+    read = read_project(project(tmp_path, f'[site]\nelevation = {entry}\n[layers]\nparcels = "lots.geojson"\n'))
+    assert read.elevation is not None
+    assert (read.elevation.path, read.elevation.unit) == (tmp_path / "hill.tif", unit)
+    assert read.elevation.crs_if_missing == ("EPSG:2229" if unit else None)
+
+
+def test_faults_of_the_raster_come_with_the_others(tmp_path: Path) -> None:
+    text = '[site]\nelevation = { path = "gone.tif", unit = "ells" }\n[layers]\nmarks = "marks.shp"\n'
+    with pytest.raises(SettingsError) as caught:
+        read_project(project(tmp_path, text))
+    for words in ("gone.tif does not exist", "'ells'", "no parcels"):
+        assert words in str(caught.value)
+
+
+def test_a_word_that_is_not_known_of_a_raster(tmp_path: Path) -> None:
+    text = '[site]\nelevation = { path = "x.tif", units = "ft" }\n[layers]\nparcels = "lots.geojson"\n'
+    with pytest.raises(SettingsError, match=r"(?i)did you mean 'unit'"):
+        read_project(project(tmp_path, text))

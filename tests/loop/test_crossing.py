@@ -75,7 +75,8 @@ def test_a_crossing_at_a_vertex_of_the_utility_counts_once_with_its_worse_angle(
 
 
 def test_a_service_that_ends_inside_is_crossed_once() -> None:
-    assert len(crossings(loop(), site(utilities=(utility(LineString([(10, -5), (10, 20)])),)), settings=Settings())) == 1
+    service = utility(LineString([(10, -5), (10, 20)]))
+    assert len(crossings(loop(), site(utilities=(service,)), settings=Settings())) == 1
 
 
 def test_a_line_that_lies_under_the_wire_is_one_crossing_at_no_angle() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import geopandas as gpd
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -35,7 +35,7 @@ SETS = {
 def shapes(folder: str, name: str | None, *, epsg: int) -> list[shapely.Geometry]:
     if name is None:
         return []
-    read = gpd.read_file(real_data(f"{folder}/{name}")).to_crs(epsg).geometry.make_valid()
+    read = geopandas.read_file(real_data(f"{folder}/{name}")).to_crs(epsg).geometry.make_valid()
     return [shape for shape in shapely.force_2d(read.values) if shape is not None and not shape.is_empty]
 
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, box
 
+from parcelfence.inputs.source import ElevationSource
 from parcelfence.loop.crossing import crossings
 from parcelfence.loop.design import design
 from parcelfence.loop.loop import Loop, Part, Run, Transmitter
@@ -24,6 +25,8 @@ from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.reading import read_site
 from parcelfence.site.site import Site
+from parcelfence.site.terrain import on_terrain
+from tests.rasters import plane, raster
 
 if TYPE_CHECKING:
     from parcelfence.loop.leg import Leg, Sequence, Splice
@@ -301,3 +304,48 @@ def test_spools_shorter_than_a_stretch_without_room_are_joined_at_their_ends() -
 def test_the_same_wire_gives_the_same_sequence() -> None:
     layout = LAYOUTS["pair parted at a branch"]
     assert of(layout, spool_length_m=30) == of(layout, spool_length_m=30)
+
+
+def sloping(folder: Path, slope: float) -> Site:
+    """Give the site ground that rises eastwards; it lies where the rasters of the tests have no lot."""
+    around = box(-60, -60, 100, 100)
+    return on_terrain(site(), ElevationSource(path=raster(folder / "dem.tif", plane(slope, at=(0, 0)), area=around)))
+
+
+def test_on_a_slope_legs_are_as_long_as_the_ground_and_stations_those_of_the_plan(tmp_path: Path) -> None:
+    lead_in, outer = of(LAYOUTS["one loop"], sloping(tmp_path, 0.75), slack_percent=0).legs
+    level_lead_in, level_outer = of(LAYOUTS["one loop"], slack_percent=0).legs
+    assert lead_in.ground_length_m == pytest.approx(20 * 1.25)
+    assert outer.ground_length_m == pytest.approx(80 * 1.25 + 80)
+    assert outer.conductor_length_m == pytest.approx(180)
+    assert lead_in.conductor_length_m == pytest.approx(level_lead_in.conductor_length_m * 1.25)
+    assert outer.running_total_m == pytest.approx(180 + lead_in.conductor_length_m)
+    assert (outer.start, outer.end) == (level_outer.start, level_outer.end)
+    assert outer.start_station_m == 0.0
+
+
+def test_on_a_slope_spools_end_earlier_on_the_plan(tmp_path: Path) -> None:
+    done = of(loop(transmitter=None), sloping(tmp_path, 0.75), slack_percent=0, spool_length_m=45)
+    # 20 m level, then 25 m of ground up or down that are 20 m on the plan, and so round
+    assert [splice.station_m for splice in done.splices] == pytest.approx([40, 80, 120])
+    for splice, xy in zip(done.splices, [(20, 40), (0, 20), (20, 0)], strict=True):
+        assert splice.point.distance(Point(xy)) < 1e-6
+    assert done.spools == 4
+
+
+def test_on_a_slope_splices_still_keep_clear_on_the_plan(tmp_path: Path) -> None:
+    place = sloping(tmp_path, 0.75)
+    for spool_m in (21.0, 33.3, 69.9, 70.2, 109.8, 157.0):
+        for splice in of(loop(transmitter=None), place, slack_percent=0, spool_length_m=spool_m).splices:
+            assert min(splice.point.distance(Point(xy)) for xy in OUTER.coords) >= 0.5 - 1e-6
+
+
+def test_flat_ground_changes_nothing(tmp_path: Path) -> None:
+    layout = LAYOUTS["pair parted at a branch"]
+    level, flat = of(layout, spool_length_m=30), of(layout, sloping(tmp_path, 0.0), spool_length_m=30)
+    for one, other in zip(level.legs, flat.legs, strict=True):
+        assert other.ground_length_m == pytest.approx(one.ground_length_m, abs=1e-9)
+        assert other.running_total_m == pytest.approx(one.running_total_m, abs=1e-9)
+    for here, there in zip(level.splices, flat.splices, strict=True):
+        assert (here.note, here.joints) == (there.note, there.joints)
+        assert there.station_m == pytest.approx(here.station_m, abs=1e-9)

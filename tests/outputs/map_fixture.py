@@ -56,7 +56,7 @@ def map_plan(*, settings: Settings | None = None) -> Plan:
         loop=loop,
         crossings=crossings,
         zones=_zones(loop),
-        profiles=(_profile(loop),),
+        profiles=tuple(_profile(run.line) for run in loop.signal_runs),
         conflicts=tuple(_conflicts(crossings, run)),
         take_off=_take_off(loop, settings),
     )
@@ -166,8 +166,7 @@ def _zones(loop: Loop) -> SimpleNamespace:
     return SimpleNamespace(signal=signal, core=wire.buffer(REACH_M * 0.6), roam=loop.enclosed.difference(signal))
 
 
-def _profile(loop: Loop) -> SimpleNamespace:
-    line = loop.runs[0].line
+def _profile(line: shapely.LineString) -> SimpleNamespace:
     stations_m = np.arange(0.0, line.length)
     return SimpleNamespace(
         station_m=stations_m,

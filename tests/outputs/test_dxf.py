@@ -56,6 +56,12 @@ def test_themes_have_layers_with_colours_of_their_own(drawing: Drawing, plan: Pl
     assert len(flags) == len(plan.take_off.flags)
 
 
+def test_the_reach_is_drawn_but_off(drawing: Drawing, plan: Plan) -> None:
+    assert len(drawing.modelspace().query('POINT[layer=="PF-REACH"]')) == len(tables(plan)["reach"]) > 0
+    assert drawing.layers.get("PF-REACH").is_off()
+    assert drawing.layers.get("PF-STATIONS").is_on()
+
+
 def test_labels_hold_no_codes(nasty_written: Path) -> None:
     texts = [text.dxf.text for text in ezdxf.readfile(nasty_written / "plan.dxf").modelspace().query("TEXT")]
     assert texts

@@ -29,6 +29,15 @@ def test_every_layer_is_a_folder_with_its_features(written: Path, plan: Plan) ->
     assert counts == [len(table) for table in tables(plan).values()]
 
 
+def test_the_reach_is_off_and_named_by_its_loop(written: Path, plan: Plan) -> None:
+    folders = etree.parse(written / "plan.kml").findall(f".//{_NAMESPACE}Folder")
+    (folder,) = [own for own in folders if own.findtext(f"{_NAMESPACE}name") == "Reach along the wire"]
+    assert folder.findtext(f"{_NAMESPACE}visibility") == "0"
+    placemarks = folder.findall(f"{_NAMESPACE}Placemark")
+    assert {own.findtext(f"{_NAMESPACE}visibility") for own in placemarks} == {"0"}
+    assert {own.findtext(f"{_NAMESPACE}name") for own in placemarks} == {run.loop_id for run in plan.loop.signal_runs}
+
+
 def test_every_style_and_schema_that_is_used_is_there(written: Path) -> None:
     root = etree.parse(written / "plan.kml")
     known = {f"#{element.get('id')}" for element in root.iter() if element.get("id")}

@@ -84,11 +84,18 @@ def test_planted_text_is_escaped_everywhere() -> None:
 
 
 def test_every_layer_with_features_is_in_the_legend(plan: Any, tables: Any, page: str) -> None:
-    for name, table in tables.items():
+    shown = {name: table for name, table in tables.items() if name != "reach"}
+    for name, table in shown.items():
         assert (f'data-layer="{name}' in page) is (len(table) > 0), name
     drawn = drawn_layers(plan, tables=tables)
-    for name, table in tables.items():
+    for name, table in shown.items():
         assert sum(entry.count for entry in drawn if entry.layer == name) == len(table), name
+
+
+def test_the_reach_along_the_wire_is_left_to_other_tools(plan: Any, tables: Any, page: str) -> None:
+    assert len(tables["reach"]) > 100
+    assert 'data-layer="reach' not in page
+    assert not [entry for entry in drawn_layers(plan, tables=tables) if entry.layer == "reach"]
 
 
 def test_cautions_stand_on_the_map(page: str) -> None:

@@ -103,3 +103,8 @@ def test_remarks_speak_up(plan: Plan) -> None:
     assert any("nothing is left to roam" in sentence for sentence in said)
     wide = replace(plan, circuit=replace(plan.circuit, greatest_width_m=500.0))
     assert any("currents induced in the ground" in sentence for sentence in remarks(wide, figures(wide), units=METRIC))
+
+
+def test_remarks_end_with_those_of_the_take_off(plan: Plan) -> None:
+    counted = replace(plan, take_off=replace(plan.take_off, remarks=("The cost covers only: wire.",)))
+    assert remarks(counted, figures(counted), units=METRIC)[-1] == "The cost covers only: wire."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -110,3 +111,27 @@ def test_the_plan_is_not_changed_by_conversion(plan: Plan) -> None:
     assert given.wgs84["wire"].geometry.to_wkb().tolist() != before
     assert given.tables["wire"].geometry.to_wkb().tolist() == before
     assert np.array_equal(given.wgs84["wire"].index, given.tables["wire"].index)
+
+
+def test_the_reach_stands_every_few_metres_on_both_sides(plan: Plan) -> None:
+    reach = tables(plan)["reach"]
+    for run in plan.loop.signal_runs:
+        own = reach[reach["loop_id"] == run.loop_id]
+        steps_m = np.diff(np.append(own["station_m"], run.start_station_m + run.line.length))
+        assert 0 <= own["station_m"].iloc[0] - run.start_station_m < 1
+        assert steps_m.min() > 0
+        assert steps_m.max() <= 2 * 3.0
+        assert own.geometry.distance(run.line).max() < 1e-6
+        stations = np.array([run.line.project(point) for point in own.geometry])
+        assert stations[1:] == pytest.approx(own["station_m"].to_numpy()[1:] - run.start_station_m)
+    outer = reach[reach["loop_id"] == "L1"]
+    assert np.nanmedian(outer["reach_inside_m"]) > plan.zones.receiver.reach_m > np.nanmedian(outer["reach_outside_m"])
+
+
+def test_an_endless_reach_is_missing(plan: Plan) -> None:
+    profile = plan.profiles[0]
+    endless = replace(profile, reach_inside_m=np.full(len(profile.station_m), np.inf))
+    reach = tables(replace(plan, profiles=(endless, *plan.profiles[1:])))["reach"]
+    outer = reach[reach["loop_id"] == "L1"]
+    assert outer["reach_inside_m"].isna().all()
+    assert outer["reach_outside_m"].notna().all()

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from shapely import LineString, box
+import shapely
+from shapely import LineString, Point, box
 
 from parcelfence.errors import Fault
 from parcelfence.settings import Settings
 from parcelfence.site.provenance import DatumOperation, Provenance
+from parcelfence.site.reading import read_site
+from tests.realdata import real_data
 from tests.rules import sites
 
 SETTINGS = Settings(reach_m=2.0, lot_line_setback_m=2.3, utility_separation_m=1.5, accuracy_limit_m=1.0)
@@ -82,6 +85,42 @@ def test_the_separation_is_kept_by_less_than_the_marks_uncertainty(gap_m: float,
     found = _found(place, loop)
     assert [conflict.measured for conflict in found] == pytest.approx([gap_m - 1.5] * count)
     assert all(conflict.limit == pytest.approx((0.3**2 + 0.05**2) ** 0.5) for conflict in found)
+
+
+def test_many_marks_give_one_row_for_each_kind_with_the_worst_place() -> None:
+    """Lines across the side of the yard end before the wire, each a little nearer, a gas and a water line by turns."""
+    loop = sites.loop_of(sites.loop_run(box(3, 3, 57, 37)))
+    gaps_m = [1.78 - 0.01 * number for number in range(20)]
+    lines = [LineString([(6 + 2.4 * number, 3 + gap), (6 + 2.4 * number, 20)]) for number, gap in enumerate(gaps_m)]
+    marks = tuple(
+        sites.utility(line, id=f"U{number}", kind="gas" if number % 2 else "water", quality_level="B")
+        for number, line in enumerate(lines)
+    )
+    place = sites.site(utilities=marks)
+    rows = {row.feature: row for row in _found(place, loop)}
+    assert set(rows) == {"U18", "U19"}
+    for feature, row in rows.items():
+        number = int(feature[1:])
+        assert row.measured == pytest.approx(gaps_m[number] - 1.5)
+        assert row.limit == pytest.approx((0.3**2 + 0.05**2) ** 0.5)
+        assert row.station_m == pytest.approx(sites.ring(box(3, 3, 57, 37)).project(Point(6 + 2.4 * number, 3)), abs=1)
+        assert "at 9 more places" in row.message
+        assert "and 5 more" in row.message
+        assert len(shapely.get_parts(row.geometry)) == 10
+
+
+@pytest.mark.real
+def test_a_dense_locate_response_gives_a_handful_of_rows() -> None:
+    """The Dutch locate response (Cadastre, IMKL 2.0 example delivery): more than a thousand lines around one lot."""
+    folder = real_data("nl_limburg_village")
+    site = read_site(parcels=folder / "dig_area.geojson", marks=folder / "utility_locates.geojson")
+    inset = sites.rounded(site.parcel.buffer(-3, join_style="mitre"))
+    rows = sites.found("coordinate-accuracy", sites.draft(site, sites.loop_of(sites.loop_run(inset))))
+    kinds = {utility.kind for utility in site.utilities}
+    assert len(site.utilities) > 1000
+    assert {row.layer for row in rows} == {"utilities"}
+    assert 1 < len(rows) <= len(kinds)
+    assert all("more places" in row.message for row in rows)
 
 
 def test_repairs_are_gathered_by_what_was_found() -> None:

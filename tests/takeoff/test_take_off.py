@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+import re
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, box
 
 from parcelfence.errors import SettingsError
+from parcelfence.inputs.source import ElevationSource
 from parcelfence.loop.crossing import crossings
 from parcelfence.loop.loop import Loop, Run, Transmitter
 from parcelfence.loop.sequence import sequence
@@ -17,9 +20,14 @@ from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
+from parcelfence.site.terrain import on_terrain
 from parcelfence.takeoff.flag import Flag
 from parcelfence.takeoff.take_off import TakeOff, take_off
 from parcelfence.takeoff.trench import trenches
+from tests.rasters import plane, raster
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 HOUSE = Point(20, 20)
 OUTER = Run(
@@ -137,3 +145,33 @@ def test_an_hourly_rate_alone_costs_nothing() -> None:
 def test_unknown_names_are_refused() -> None:
     with pytest.raises(SettingsError, match="there is no entry 'gold'"):
         counted(prices={"gold": 1.0})
+
+
+def test_on_a_slope_trench_and_wire_are_as_long_as_the_ground(tmp_path: Path) -> None:
+    path = raster(tmp_path / "dem.tif", plane(0.75, at=(0, 0)), area=box(-60, -60, 100, 100))
+    place = site(surface("drive", 20, 3), utilities=(GAS,))
+    found = counted(on_terrain(place, ElevationSource(path=path)))
+    trench_m = dict(found.trench_m_by_surface)
+    assert trench_m["drive"] == pytest.approx(3 * 1.25)
+    assert trench_m["soil, by hand in tolerance zones"] == pytest.approx(
+        1.0
+    )  # level: the gas main is crossed northwards
+    assert sum(trench_m.values()) == pytest.approx((80 + 20) * 1.25 + 80)
+    assert sum(leg.ground_length_m for leg in found.sequence.legs) == pytest.approx((80 + 20) * 1.25 + 80)
+    assert found.remarks[0] == (
+        "Lengths of wire and trench are along the ground by the elevations of dem.tif, the wire 25.0 m (13.9%) longer "
+        "than on the plan. Stations are those of the plan."
+    )
+
+
+def test_wire_where_no_elevation_is_known_is_said(tmp_path: Path) -> None:
+    path = raster(
+        tmp_path / "dem.tif",
+        lambda x, _: np.where(x > 25, -9999.0, 100.0),
+        area=box(-60, -60, 100, 100),
+        nodata=-9999.0,
+    )
+    found = counted(on_terrain(site(), ElevationSource(path=path)))
+    words = re.search(r"([\d.]+) m of wire lie where no elevation is known, and are taken as flat", found.remarks[0])
+    assert words
+    assert float(words[1]) == pytest.approx(40 + 3 * 15, abs=3)  # a side, and the ends of two others and of the lead-in

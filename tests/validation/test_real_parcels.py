@@ -77,7 +77,7 @@ def test_a_named_parcel_of_each_set_is_planned(name: str, select: str) -> None:
 
 
 def test_web_mercator_is_never_computed_in() -> None:
-    """Prague's plots are in EPSG:3857, which stretches lengths there by 1 / cos(50 degrees), more than half as much again."""
+    """Prague's plots are in EPSG:3857, which stretches lengths there by 1 / cos(50 degrees): more than half."""
     finished = plan(build_site(prague_sources(), select=["feature=3"]), Settings())
     wire = finished.loop.of_part("loop")[0].line
     on_globe = geodesic_length_m(finished.site.frame.to_wgs84().geometry(wire))  # type: ignore[arg-type]
@@ -90,9 +90,7 @@ def test_degrees_and_survey_feet_give_the_same_loop() -> None:
     folder = real_data("ca_santa_monica_canyon")
     feet = folder / "derived_ftus"
     select = "pid=54"
-    in_degrees = read_site(
-        parcels=folder / "parcels.geojson", buildings=folder / "buildings.geojson", select=select
-    )
+    in_degrees = read_site(parcels=folder / "parcels.geojson", buildings=folder / "buildings.geojson", select=select)
     in_feet = read_site(parcels=feet / "parcels_ftus.shp", buildings=feet / "buildings_ftus.shp", select=select)
     one, other = (wire_on_wgs84(plan(site, Settings())) for site in (in_degrees, in_feet))
     metres = in_degrees.frame.conversion_from(in_degrees.frame.to_wgs84().transformer.target_crs, where="test")

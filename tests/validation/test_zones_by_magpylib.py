@@ -44,7 +44,7 @@ def normalised_field_by_magpylib(points: NDArray[np.float64], finished: Plan) ->
 
 
 def small_ring() -> Plan:
-    """A keep-out so small that the whole inside of its ring reacts."""
+    """Ring a keep-out so small that the whole inside of the ring reacts."""
     keep_out = Feature(id="well", kind="well", source_id="k#1", geometry=box(30, 28, 33, 31))
     return plan(
         Site(
