@@ -29,7 +29,6 @@ __all__ = [
     "BEYOND_CELLS",
     "ElevationGrid",
     "ElevationRaster",
-    "ElevationSource",
     "cells_of",
     "elevation_grid",
     "elevation_raster",
@@ -39,6 +38,8 @@ _MOST_CELLS: Final = 4_000_000
 """More are not held: of a larger part every second or every tenth row and column is taken as one, averaged."""
 _ON_EARTH_M: Final = (-500.0, 9000.0)
 """No dry land lies lower or higher (shore of the Dead Sea -430 m, Everest 8849 m, from memory)."""
+_CACHE_MB: Final = 64
+"""Blocks of the file that are kept while reading; by default that would be a twentieth of the memory."""
 _WHOLE: Final = 1.0 - 1e-6
 BEYOND_CELLS: Final = 0.5
 """The outer cells hold so far beyond the edge: what is cut to a property seldom ends exactly on its lot lines."""
@@ -245,7 +246,7 @@ def _opened(source: ElevationSource) -> Generator[Any]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused in words of our own
             dataset = rasterio.open(source.path)
-        with dataset:
+        with rasterio.Env(GDAL_CACHEMAX=_CACHE_MB), dataset:
             yield dataset
     except RasterioError as error:
         raise InputError(

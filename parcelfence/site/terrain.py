@@ -100,7 +100,7 @@ class Terrain:
             np.abs(cells - [columns / 2, rows / 2]) <= [columns / 2 + BEYOND_CELLS, rows / 2 + BEYOND_CELLS]
         ).all(axis=1)
         # beyond the middles of the outer cells their own height holds
-        column, row = np.clip(cells[on_grid] - 0.0, 0.0, [columns - 1, rows - 1]).T
+        column, row = np.clip(cells[on_grid] - 0.5, 0.0, [columns - 1, rows - 1]).T
         left, top = column.astype(np.intp), row.astype(np.intp)
         right, bottom = np.minimum(left + 1, columns - 1), np.minimum(top + 1, rows - 1)
         across, down = column - left, row - top

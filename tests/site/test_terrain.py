@@ -138,6 +138,21 @@ def test_ground_without_elevation_is_flat_and_said_to_be(tmp_path: Path) -> None
     assert any("no elevation on 50.0% of the property" in remark for remark in site.provenance.remarks)
 
 
+def test_a_cell_without_elevation_leaves_the_middles_of_its_neighbours_known(tmp_path: Path) -> None:
+    def hole(rows: np.ndarray) -> np.ndarray:
+        holed = rows.copy()
+        holed[60, 60] = np.nan
+        return holed
+
+    own = terrain(tmp_path, plane(0.0), change=hole)
+    row, column = (int(place[0]) for place in np.nonzero(np.isnan(own.heights_m)))
+    around = np.array([
+        [column - 0.5, column + 1.5, column + 0.5, column + 0.4],
+        [row + 0.5, row + 0.5, row - 0.5, row],
+    ])
+    assert np.isnan(own.heights((own.affine @ [*around, np.ones(4)]).T)).tolist() == [False, False, False, True]
+
+
 def test_off_the_grid_nothing_is_known(slope: Terrain) -> None:
     assert np.isnan(slope.heights(np.array([[X + 1000.0, Y], [X, Y - 400.0]]))).all()
 
