@@ -28,11 +28,11 @@ class Figures:
     Parameters
     ----------
     loop_length_m : float
-        Length of all runs that carry the signal, along the ground.
+        Length in plan of all runs that carry the signal.
     loop_geodesic_length_m : float
         The same on the ellipsoid, from longitude and latitude (Karney 2013); a check of the working CRS.
     lead_in_length_m : float
-        Length of the twisted pairs along the ground.
+        Length in plan of the twisted pairs.
     conductor_length_m : float
         Length of single conductor over all legs, slack and twist included.
     parcel_area_m2, allowed_area_m2, enclosed_area_m2 : float

@@ -129,7 +129,7 @@ def _features(layer: str, record: Mapping[str, Any], *, number: int, plan: Plan)
     properties: dict[str, Any] = {"t": words.title, "v": list(words.lines)}
     shape: BaseGeometry = record["geometry"]
     if layer == "wire":
-        properties["r"] = station_run(record)
+        properties["r"] = station_run(record, plan_length_m=plan.take_off.sequence.legs[number].line.length)
     if layer == "stations" and record["point_kind"] in _LABELLED:
         properties["label"] = html_text(record["label"])
     if layer == "conflicts":

@@ -41,24 +41,26 @@ def metres_per_degree(longitude: float, latitude: float) -> tuple[float, float]:
     return eastward / (2 * _HALF_STEP_DEG), northward / (2 * _HALF_STEP_DEG)
 
 
-def station_run(record: Mapping[str, Any]) -> dict[str, Any]:
+def station_run(record: Mapping[str, Any], *, plan_length_m: float) -> dict[str, Any]:
     """Give the chainage of every vertex of a leg, for the read-out under the pointer.
 
     Parameters
     ----------
     record : mapping
         A row of the layer ``wire`` on WGS 84, with its ``geometry``.
+    plan_length_m : float
+        Length of the leg in the working CRS, in which stations are reckoned.
 
     Returns
     -------
     dict
         ``name`` of the loop, ``twisted``, and ``station``: metres at each vertex, to the millimetre.  Lengths between
-        vertices are geodesic, fitted to the ground length of the leg.
+        vertices are geodesic, fitted to the plan length of the leg.
     """
     coordinates = shapely.get_coordinates(record["geometry"])
     steps_m = np.asarray(_GEOD.line_lengths(coordinates[:, 0], coordinates[:, 1]))
     along_m = np.concatenate([[0.0], np.cumsum(steps_m)])
-    fit = float(record["ground_length_m"]) / along_m[-1] if along_m[-1] > 0 else 1.0
+    fit = plan_length_m / along_m[-1] if along_m[-1] > 0 else 1.0
     return {
         "name": html_text(record["loop_id"]),
         "twisted": bool(record["twisted"]),

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
+_HEIGHTS: Final = "elevation"
+"""Heights change slowly: a shift of some metres is no matter."""
 _THEME: Final = "data"
 
 
@@ -40,7 +42,7 @@ _THEME: Final = "data"
 def coordinate_accuracy(draft: Draft) -> Iterator[Finding]:
     """Set the accuracy of every input against the limit, and of every clearance against what it is met by."""
     for record in draft.site.provenance.inputs:
-        if record.used:
+        if record.used and record.role != _HEIGHTS:
             yield from _operation(draft, record)
     yield from _lot_line_margin(draft)
     yield from _building_margins(draft)

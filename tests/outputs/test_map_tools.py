@@ -36,10 +36,10 @@ def test_factors_measure_like_a_geodesic(latitude: float) -> None:
         assert length == pytest.approx(300.0, rel=1e-4)
 
 
-def test_stations_run_from_start_to_ground_length() -> None:
+def test_stations_run_from_start_to_plan_length() -> None:
     line = LineString([(-76.0, 43.0), (-76.0, 43.001), (-75.999, 43.001)])
-    record = {"loop_id": "L1", "twisted": False, "start_station_m": 5.0, "ground_length_m": 193.0, "geometry": line}
-    run = station_run(record)
+    record = {"loop_id": "L1", "twisted": False, "start_station_m": 5.0, "geometry": line}
+    run = station_run(record, plan_length_m=193.0)
     assert run["station"][0] == pytest.approx(5.0)
     assert run["station"][-1] == pytest.approx(198.0)
     first = Geodesic.WGS84.Inverse(43.0, -76.0, 43.001, -76.0)["s12"]
