@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-import subprocess  # noqa: S404  (the command line is run as a person runs it)
+import subprocess
 import sys
 from pathlib import Path
 

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas
 import pytest
@@ -12,6 +12,9 @@ from parcelfence.errors import ParcelFenceError
 from parcelfence.inputs.source import Source
 from parcelfence.settings import Settings
 from tests.sample import SAMPLE
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LOTS = SAMPLE / "parcels.geojson"
 
