@@ -95,7 +95,7 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
         "Zones",
         "Polygon",
         (
-            Column("kind", "text", "roam, signal or core"),
+            Column("kind", "text", "roam, signal or core; indoors: the part of roam under roofs"),
             Column("area_m2", "real", "Area", "m2"),
         ),
     ),

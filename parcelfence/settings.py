@@ -83,8 +83,8 @@ class Settings(BaseModel):
     spool_length_m: Length = Field(152.4, description="Length of a spool (common practice 500 ft)")
 
     # flags and stations
-    flag_spacing_max_m: Length = Field(3.048, description="Flags at most this far apart (common practice 10 ft)")
-    flag_spacing_min_m: Length = Field(2.4384, description="Flags at least this far apart (common practice 8 ft)")
+    flag_spacing_max_m: Length = Field(3.0, description="Flags at most this far apart (common practice 10 ft)")
+    flag_spacing_min_m: Length = Field(2.4, description="Flags at least this far apart (common practice 8 ft)")
     station_interval_m: Length = Field(10.0, description="Distance of the regular stations along the wire")
     station_format: Literal["metric", "us"] = Field("metric", description="0+012.3 by kilometres, or 0+40 by 100 ft")
 

@@ -45,6 +45,7 @@ AS_GIVEN: Final = ("Kind", "Identifier", "From")
 
 _ZONES: Final = {
     "roam": "The animal is free here; the receiver does not react.",
+    "indoors": "Under a roof, and the receiver does not react: an animal indoors is at peace here.",
     "signal": "The receiver reacts here.",
     "core": "Close to the wire: the reaction is strong.",
 }

@@ -140,6 +140,7 @@ STYLES: Final[dict[tuple[str, str], Style]] = {
         "Keep-outs", stroke="#7a5230", fill="#c99b6b", fill_opacity=0.28, width_px=1.5, dash_px=(4, 3)
     ),
     ("buildings", ""): _area("Buildings", stroke="#4a4a4f", fill="#a9a6a3", width_px=1.4),
+    ("zones", "indoors"): _area("Indoors", stroke="#5f9a6c", fill="#b9d6b6", fill_opacity=0.55, width_px=0.8),
     ("metal", ""): _point("Large metal objects", marker="hexagon", fill="#7c8794", size_px=12),
     ("doors", ""): _point("Doors", marker="square", fill=_WHITE, size_px=8, width_px=1.5),
     ("other_loops", ""): Style(title="Other loops nearby", stroke="#6b7086", width_px=2.0, dash_px=(6, 4), halo=_WHITE),

@@ -44,7 +44,8 @@ def test_a_third_of_an_acre_takes_49_flags() -> None:
     side_m = math.sqrt(43560 / 3) * 0.3048
     square = box(0, 0, side_m, side_m)
     loop = sites.loop_of(sites.loop_run(square))
-    placed = flags(_zones(MultiPolygon([square]), square), loop, settings=SETTINGS)
+    ten_feet = SETTINGS.replaced(flag_spacing_max_m="10 ft")
+    placed = flags(_zones(MultiPolygon([square]), square), loop, settings=ten_feet)
     assert len(placed) == 49
 
 
@@ -53,10 +54,10 @@ def test_the_least_count_that_keeps_the_greatest_spacing(width: float, height: f
     outline = box(0, 0, width, height)
     loop = sites.loop_of(sites.loop_run(outline))
     placed = flags(_zones(MultiPolygon([outline]), outline), loop, settings=SETTINGS)
-    assert len(placed) == math.ceil(2 * (width + height) / 3.048)
+    assert len(placed) == math.ceil(2 * (width + height) / SETTINGS.flag_spacing_max_m)
     along = sorted(outline.exterior.project(flag.point) for flag in placed)
     gaps = np.diff([*along, along[0] + outline.exterior.length])
-    assert gaps.max() <= 3.048 + 1e-9
+    assert gaps.max() <= SETTINGS.flag_spacing_max_m + 1e-9
     assert gaps.max() == pytest.approx(gaps.min(), abs=1e-6)
     assert gaps.min() >= SETTINGS.flag_spacing_min_m
 
