@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from parcelfence import planning
 from parcelfence.inputs.project_file import Project, read_project
-from parcelfence.site.reading import build_site
+from parcelfence.site.reading import project_site
 
 if TYPE_CHECKING:
     from parcelfence.planning import Plan
@@ -27,8 +27,7 @@ def sample_project() -> Project:
 @cache
 def sample_site() -> Site:
     """Read the sample."""
-    project = sample_project()
-    return build_site(project.sources, select=project.select, settings=project.settings, name=project.name)
+    return project_site(sample_project())
 
 
 @cache

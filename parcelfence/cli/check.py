@@ -54,11 +54,12 @@ def check(wire: Path, project: Path, **options: Any) -> None:
     WIRE is GeoJSON, shapefile, GeoPackage, FlatGeobuf, DXF, GPX or survey points in CSV, drawn elsewhere or surveyed
     as built. Exit status: 0 nothing must be fixed; 3 something must be; 2 unusable input, with the reason.
     """
+    from dataclasses import replace
+
     from parcelfence.cli.main import CONFLICTS
     from parcelfence.cli.progress import progress
     from parcelfence.cli.report import conflict_report, plan_report
     from parcelfence.inputs.project_file import read_project
-    from parcelfence.inputs.source import Source
     from parcelfence.outputs.folder import check_target
     from parcelfence.units import parse_length_m
 
@@ -71,20 +72,10 @@ def check(wire: Path, project: Path, **options: Any) -> None:
     with progress("reading", "checking", "writing") as step:
         step("reading")
         from parcelfence import planning
-        from parcelfence.site.reading import build_site
+        from parcelfence.site.reading import project_site
 
-        site = build_site(
-            job.sources,
-            select=job.select,
-            settings=job.settings,
-            name=job.name,
-            working_crs=job.working_crs,
-            elevation=given_elevation(options, named=job.elevation),
-        )
-        wire_crs = site.frame.crs.to_wkt() if options["wire_crs"] == _SITE_WORD else options["wire_crs"]
-        accuracy_m = parse_length_m(options["wire_accuracy"]) if options["wire_accuracy"] else None
-        source = Source(role="wire", path=wire, layer=options["layer"], crs=wire_crs, accuracy_m=accuracy_m)
-        site, loop = _loop(source, site=site, settings=job.settings)
+        site = project_site(replace(job, elevation=given_elevation(options, named=job.elevation)))
+        site, loop = _loop(_source(wire, options, site=site), site=site, settings=job.settings)
         found = _compared(loop, options["plan_folder"], site=site, settings=job.settings, tolerance_m=tolerance_m)
         step("checking")
         if found is not None:
@@ -94,7 +85,7 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         if out is not None:
             finished.write(out, overwrite=options["overwrite"])
     click.echo("\n".join(conflict_report(finished)) if out is None else plan_report(finished, out=out))
-    if accuracy_m is None:
+    if not options["wire_accuracy"]:
         click.echo(
             "How exact the positions of the wire are is not stated (--wire-accuracy): they are taken as they are."
         )
@@ -104,6 +95,15 @@ def check(wire: Path, project: Path, **options: Any) -> None:
             _write_differences(found, table)
     if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
         sys.exit(CONFLICTS)
+
+
+def _source(wire: Path, options: dict[str, Any], *, site: Site) -> Source:
+    from parcelfence.inputs.source import Source
+    from parcelfence.units import parse_length_m
+
+    crs = site.frame.crs.to_wkt() if options["wire_crs"] == _SITE_WORD else options["wire_crs"]
+    accuracy_m = parse_length_m(options["wire_accuracy"]) if options["wire_accuracy"] else None
+    return Source(role="wire", path=wire, layer=options["layer"], crs=crs, accuracy_m=accuracy_m)
 
 
 def _check_options(table: Path | None, *, plan_folder: Path | None, overwrite: bool) -> None:

@@ -53,16 +53,9 @@ def plan(project: Path | None, out: Path, **options: Any) -> None:
     with progress("reading", "designing and checking", "writing") as step:
         step("reading")
         from parcelfence import planning
-        from parcelfence.site.reading import build_site
+        from parcelfence.site.reading import project_site
 
-        site = build_site(
-            job.sources,
-            select=job.select,
-            settings=job.settings,
-            name=job.name,
-            working_crs=job.working_crs,
-            elevation=job.elevation,
-        )
+        site = project_site(job)
         step("designing and checking")
         finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
         step("writing")

@@ -28,10 +28,11 @@ from parcelfence.site.terrain import on_terrain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from parcelfence.inputs.project_file import Project
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.feature import Feature
 
-__all__ = ["build_site", "read_site", "site_of"]
+__all__ = ["build_site", "project_site", "read_site", "site_of"]
 
 _PLAIN_ROLES: Final = tuple(
     role for role in INPUT_ROLES if role not in {"parcels", "marks", "wanted_area", "transmitter"}
@@ -118,6 +119,18 @@ def build_site(
     parcel_id = "+".join(dict.fromkeys(choice.partition("=")[2].strip() for choice in select))
     site = site_of(chosen, tables, settings=settings, parcel_id=parcel_id, name=name, working_crs=working_crs)
     return site if elevation is None else on_terrain(site, elevation)
+
+
+def project_site(project: Project) -> Site:
+    """Read the site that a project file describes; errors as for :func:`read_site`."""
+    return build_site(
+        project.sources,
+        select=project.select,
+        settings=project.settings,
+        name=project.name,
+        working_crs=project.working_crs,
+        elevation=project.elevation,
+    )
 
 
 def site_of(
