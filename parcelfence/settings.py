@@ -86,7 +86,9 @@ class Settings(BaseModel):
     flag_spacing_max_m: Length = Field(3.0, description="Flags at most this far apart (common practice 10 ft)")
     flag_spacing_min_m: Length = Field(2.4, description="Flags at least this far apart (common practice 8 ft)")
     station_interval_m: Length = Field(10.0, description="Distance of the regular stations along the wire")
-    station_format: Literal["metric", "us"] = Field("metric", description="0+012.3 by kilometres, or 0+40 by 100 ft")
+    station_format: Literal["metric", "us"] = Field(
+        "metric", description="0+012.3 by kilometres, or 0+40 by 100 ft; follows the units"
+    )
 
     # marks
     colour_scheme: str = Field("APWA", description="Scheme by which mark colours are read")
@@ -115,15 +117,13 @@ class Settings(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _follow_the_reach(cls, given: Any) -> Any:
-        """Give the clearances that follow the reach their value."""
+        """Give what follows the reach or the units its value."""
         if not isinstance(given, dict):
             return given
-        reach_m = given.get("reach_m", 2.0)
         try:
-            follows = parse_length_m(reach_m) + _FOLLOWS_REACH_M
+            return _followers(parse_length_m(given.get("reach_m", 2.0)), units=given.get("units", "metric")) | given
         except SettingsError:
             return given  # the field's own check reports it
-        return {"lot_line_setback_m": follows, "building_clearance_m": follows, **given}
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
@@ -170,12 +170,14 @@ class Settings(BaseModel):
         return Settings(**(given | changes))
 
     def _given(self) -> set[str]:
-        follows = self.reach_m + _FOLLOWS_REACH_M
-        return {
-            name
-            for name in self.model_fields_set
-            if name not in {"lot_line_setback_m", "building_clearance_m"} or getattr(self, name) != follows
-        }
+        follows = _followers(self.reach_m, units=self.units)
+        return {name for name in self.model_fields_set if name not in follows or getattr(self, name) != follows[name]}
+
+
+def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
+    clearance_m = reach_m + _FOLLOWS_REACH_M
+    stations = "us" if units == "us" else "metric"
+    return {"lot_line_setback_m": clearance_m, "building_clearance_m": clearance_m, "station_format": stations}
 
 
 _SUFFIXES: Final = ("_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")

@@ -16,6 +16,12 @@ def test_clearances_follow_the_reach_until_they_are_given() -> None:
     assert given.replaced(reach_m=1.0).lot_line_setback_m == pytest.approx(3.048)
 
 
+def test_stations_follow_the_units_until_they_are_given() -> None:
+    assert Settings(units="us").station_format == "us"
+    assert Settings(units="us").replaced(units="metric").station_format == "metric"
+    assert Settings(units="us", station_format="metric").replaced(reach_m=1.0).station_format == "metric"
+
+
 def test_settings_are_frozen() -> None:
     with pytest.raises(ValueError, match="frozen"):
         Settings().reach_m = 3.0  # type: ignore[misc]

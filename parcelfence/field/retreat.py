@@ -25,6 +25,8 @@ __all__ = ["retreat"]
 _INTERVAL_M: Final = 0.5
 _MOST_POINTS: Final = 4000
 _MARGIN_M: Final = 0.05
+_SPARE_M: Final = 0.06
+"""The signal is to end so far within the lot line: no wire is laid more exactly."""
 _PART: Final = 1.4
 """Part of the estimated way to retreat: the field falls a little slower than that of a straight wire."""
 
@@ -51,7 +53,7 @@ def retreat(lot_line: BaseGeometry, loops: Iterable[CurrentLoop], *, receiver: R
     interval_m = max(_INTERVAL_M, lot_line.length / _MOST_POINTS)
     rows = list(loops)
     points = np.unique(shapely.get_coordinates(shapely.segmentize(lot_line, interval_m)), axis=0)
-    field = normalised_field(points, rows, receiver=receiver)
+    field = normalised_field(points, rows, receiver=receiver) * (1.0 + _SPARE_M / receiver.slant_m)
     over = field >= 1.0
     if not over.any():
         return None
