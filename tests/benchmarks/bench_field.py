@@ -93,10 +93,10 @@ def kernel_against_others() -> None:
     spans = least_s(lambda: flux_density(points, chain), lambda: ceiling(threads), times=40)
     ours, most = (pairs / span for span in spans)
     theirs = pairs / least_s(lambda: line.getB(points), times=3)[0]
-    print(f"{STRETCHES} stretches x {POINTS} points, {threads} threads")  # noqa: T201
-    print(f"  kernel   {ours / 1e6:8.0f} million pairs/s")  # noqa: T201
-    print(f"  magpylib {theirs / 1e6:8.1f} million pairs/s: kernel {ours / theirs:.0f} times as fast")  # noqa: T201
-    print(f"  ceiling  {most / 1e6:8.0f} million pairs/s: kernel at {ours / most:.0%} of it")  # noqa: T201
+    print(f"{STRETCHES} stretches x {POINTS} points, {threads} threads")
+    print(f"  kernel   {ours / 1e6:8.0f} million pairs/s")
+    print(f"  magpylib {theirs / 1e6:8.1f} million pairs/s: kernel {ours / theirs:.0f} times as fast")
+    print(f"  ceiling  {most / 1e6:8.0f} million pairs/s: kernel at {ours / most:.0%} of it")
 
 
 def zones_of(acres: float, *, corners: int, arc_chords: int) -> None:
@@ -106,7 +106,7 @@ def zones_of(acres: float, *, corners: int, arc_chords: int) -> None:
     zone_s, profile_s = least_s(
         lambda: zones([loop], RECEIVER, inside=inside), lambda: reach_profiles([loop], RECEIVER), times=5
     )
-    print(  # noqa: T201
+    print(
         f"{acres:6.2f} acres, {loop.length_m:6.0f} m of wire in {len(loop.coordinates):4d} stretches: "
         f"zones {1e3 * zone_s:6.0f} ms, reach along the wire {1e3 * profile_s:6.0f} ms"
     )
@@ -119,4 +119,4 @@ if __name__ == "__main__":
     zones_of(500.0, corners=40, arc_chords=8)
     zones_of(500.0, corners=250, arc_chords=8)
     memory_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    print(f"most memory of this process, all libraries included: {memory_mib:.0f} MiB")  # noqa: T201
+    print(f"most memory of this process, all libraries included: {memory_mib:.0f} MiB")
