@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import shapely
+
 from parcelfence.circuit.circuit import Circuit, circuit
 from parcelfence.circuit.conductor import Conductor
 from parcelfence.errors import Fault, NoLoopError
@@ -176,13 +178,13 @@ def assess(
 
 
 def _settled(site: Site, settings: Settings) -> Loop:
-    """Design a loop, and draw it in where its signal would leave the property."""
+    """Design a loop, and draw it in where its signal would leave the property or enter a building beside it."""
     loop = design(site, settings)
     _refuse_a_network(loop, site=site)
     withheld: BaseGeometry | None = None
     for _ in range(_MOST_ROUNDS):
         signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
-        given_up = retreat(site.parcel.boundary, signal, receiver=_receiver(signal, loop=loop, settings=settings))
+        given_up = retreat(_watched(site, loop), signal, receiver=_receiver(signal, loop=loop, settings=settings))
         if given_up is None:
             break
         withheld = given_up if withheld is None else withheld.union(given_up)
@@ -191,6 +193,18 @@ def _settled(site: Site, settings: Settings) -> Loop:
         except NoLoopError:
             break  # rather a loop with a conflict that says where its signal goes
     return loop
+
+
+def _watched(site: Site, loop: Loop) -> BaseGeometry:
+    """Give the lines that no signal is to cross: the lot line, and the walls of buildings that the loop leaves out."""
+    outside = [
+        building.geometry.boundary
+        for building in site.buildings
+        if not loop.enclosed.intersects(building.geometry.representative_point())
+    ]
+    return shapely.MultiLineString([
+        line for wall in (site.parcel.boundary, *outside) for line in shapely.get_parts(wall)
+    ])
 
 
 def _refuse_a_network(loop: Loop, *, site: Site) -> None:

@@ -138,3 +138,12 @@ def test_an_open_side_raises_the_setting_so_that_the_wanted_reach_comes_out() ->
     outside = finished.profiles[0].reach_outside_m
     assert np.median(outside[np.isfinite(outside)]) == pytest.approx(2.0, rel=0.05)
     assert finished.zones.signal.distance(shore.geometry.interpolate(0.5, normalized=True)) > 1.0
+
+
+def test_no_signal_enters_a_building_that_the_loop_leaves_out() -> None:
+    """A garage across the lot line: the loop turns outwards round its corners, where the field is strongest."""
+    garage = Polygon([(50, 10), (75, 10), (75, 22), (50, 22)])
+    finished = plan(site(house=garage), Settings())
+    assert not finished.loop.enclosed.intersects(garage)
+    assert not finished.zones.signal.intersects(garage)
+    assert [row for row in finished.conflicts if row.rule == "building-signal"] == []

@@ -32,7 +32,7 @@ _PART: Final = 1.4
 
 
 def retreat(lot_line: BaseGeometry, loops: Iterable[CurrentLoop], *, receiver: Receiver) -> BaseGeometry | None:
-    """Find where the signal crosses a lot line, and what the wire must give up there.
+    """Find where the signal crosses a lot line or a wall, and what the wire must give up there.
 
     Parameters
     ----------
