@@ -106,7 +106,9 @@ class GateFinder:
     def __init__(self, lines: Sequence[BuriedLine]) -> None:
         self.lines = lines
         self.barred: list[Point] = []
-        self._tree = STRtree([line.line for line in lines])
+        self._lines = np.array([line.line for line in lines], dtype=object)
+        self._tree = STRtree(self._lines)
+        self._known: dict[tuple[object, ...], list[tuple[int, float]] | None] = {}
 
     def gate(self, number: int, *, at_m: float, forward: bool, region: BaseGeometry, level: GateLevel) -> Gate | None:
         """Give the gate at a place, or None where there can be none.
@@ -137,7 +139,10 @@ class GateFinder:
                 return None
             if level.ahead_m:
                 wider = sides[0] - level.ahead_m, sides[1] + level.ahead_m
-                found += self._crossed(axes, wider, level=level, depth_m=separation_m, all_must=False) or []
+                found = [
+                    *found,
+                    *(self._crossed(axes, wider, level=level, depth_m=separation_m, all_must=False) or []),
+                ]
             members |= {member for member, _ in found}
             separation_m = max(self.lines[member].separation_m for member in members)
             places = [*span, *(place for _, place in found)]
@@ -162,13 +167,24 @@ class GateFinder:
         self, axes: _Axes, sides: tuple[float, float], *, level: GateLevel, depth_m: float, all_must: bool = True
     ) -> list[tuple[int, float]] | None:
         """List lines that a chord crosses square, with the places on it; None if one that must be is not."""
+        key = (*axes.origin, *axes.along, *sides, level.off_square_deg, depth_m, all_must)
+        if key not in self._known:  # the same places are tried again as the land changes elsewhere
+            self._known[key] = self._measured(
+                axes, sides, off_square_deg=level.off_square_deg, depth_m=depth_m, all_must=all_must
+            )
+        return self._known[key]
+
+    def _measured(
+        self, axes: _Axes, sides: tuple[float, float], *, off_square_deg: float, depth_m: float, all_must: bool
+    ) -> list[tuple[int, float]] | None:
         depth = axes.along * depth_m
         ends = axes.across_at(sides[0]), axes.across_at(sides[1])
         zone = Polygon([ends[0] - depth, ends[1] - depth, ends[1] + depth, ends[0] + depth])
-        least_cosine = math.cos(math.radians(level.off_square_deg))
+        least_cosine = math.cos(math.radians(off_square_deg))
+        members = self._tree.query(zone, predicate="intersects")
         crossed: list[tuple[int, float]] = []
-        for member in self._tree.query(zone, predicate="intersects"):
-            for piece in shapely.get_parts(self.lines[member].line.intersection(zone)):
+        for member, within in zip(members, shapely.intersection(self._lines[members], zone), strict=True):
+            for piece in shapely.get_parts(within):
                 if piece.length < _TOUCH_M:
                     continue
                 across = _crossing_place(piece, axes, least_cosine=least_cosine)
