@@ -121,9 +121,10 @@ class Settings(BaseModel):
         if not isinstance(given, dict):
             return given
         try:
-            return _followers(parse_length_m(given.get("reach_m", 2.0)), units=given.get("units", "metric")) | given
+            reach_m = parse_length_m(given.get("reach_m", 2.0))
         except SettingsError:
             return given  # the field's own check reports it
+        return _followers(reach_m, units=given.get("units", "metric")) | given if reach_m > 0 else given
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:

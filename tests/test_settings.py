@@ -48,7 +48,8 @@ def test_every_setting_is_described_and_its_short_name_is_unique() -> None:
     assert len({short_name(name) for name in fields}) == len(fields)
 
 
-def test_a_reach_that_is_no_length_is_said_so_once() -> None:
+@pytest.mark.parametrize("reach", ["far", "-3 ft", 0])
+def test_a_reach_that_is_none_is_said_so_once(reach: str | float) -> None:
     with pytest.raises(SettingsError) as caught:
-        Settings.from_words({"reach": "far"})
+        Settings.from_words({"reach": reach})
     assert len(caught.value.faults) == 1

@@ -92,7 +92,8 @@ def check_file(path: Path) -> None:
     elif not path.exists():
         names = [entry.name for entry in path.parent.iterdir()] if path.parent.is_dir() else []
         found = "there is no such file" if path.parent.is_dir() else f"there is no folder {path.parent}"
-        remedy = near_matches(path.name, names, most=2) if names else "check the path"
+        meant = near_matches(path.name, names, most=2)
+        remedy = meant if meant.endswith("?") else "check the path"
     elif path.suffix.lower() in _NOT_THE_SHAPEFILE:
         found, remedy = "it is one of the files of a shapefile, not the one to name", f"give {path.stem}.shp"
     elif path.stat().st_size == 0:

@@ -345,7 +345,7 @@ def test_a_walk_elsewhere_or_on_the_wire_is_refused(folder: Path, tmp_path: Path
     [
         ((40, 2.6, ""), "names no loop, and the plan has several (L1, K1)"),
         ((40, 2.6, "L7"), "there is no loop 'L7'"),
-        ((900, 2.6, "L1"), "station 900.0 m is beyond loop L1 of 729.7 m"),
+        ((900, 2.6, "L1"), "station 900.0 m is beyond loop L1 of 729."),
     ],
 )
 def test_a_station_that_is_on_no_loop_is_refused(row: Any, words: str, folder: Path, tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from parcelfence.outputs.worksheet_labels import Labels
 from parcelfence.outputs.worksheet_marks import numbered_conflicts
 from parcelfence.outputs.worksheet_sheet import nice_step, sheet_of, sheets_of
 from parcelfence.outputs.worksheet_work import number_list
+from parcelfence.units import station_label
 
 if TYPE_CHECKING:
     from parcelfence.planning import Plan
@@ -105,7 +106,8 @@ def test_numbers_are_in_the_units_of_the_person() -> None:
 def test_hand_digging_is_said_between_stations(plan: Plan) -> None:
     crossing = plan.crossings[0]
     text = _read(worksheet_page(plan)).text
-    before, after = (f"0+{crossing.station_m + shift:05.1f}" for shift in (-0.61, 0.61))
+    ends_m = crossing.station_m - 0.61, crossing.station_m + 0.61
+    before, after = (station_label(end_m, style=plan.settings.station_format) for end_m in ends_m)
     assert f"By hand from {before} to {after}" in text
 
 
