@@ -24,6 +24,7 @@ _WORDS: Final[dict[Severity, tuple[str, str]]] = {
     "note": ("note", "cyan"),
 }
 _MOST_SHOWN: Final = 12
+_SAME_M: Final = 0.005
 _WIDTH: Final = 100
 
 
@@ -36,7 +37,8 @@ def plan_report(plan: Plan, *, out: Path) -> str:
         "Property": f"{plan.site.name}, parcel {plan.site.parcel_id}, {units.area(plan.site.parcel.area)}",
         "Loop": f"{units.length(loop_m, digits=0)}, encloses {units.area(enclosed_m2)}"
         + (f" ({enclosed_m2 / allowed_m2:.1%} of what the setbacks allow)" if allowed_m2 else ""),
-        "Signal": f"reach {units.length(plan.settings.reach_m)}; {units.area(plan.zones.roam.area)} stay free to roam "
+        "Signal": f"reach {units.length(plan.settings.reach_m)}{_setting(plan)}; "
+        f"{units.area(plan.zones.roam.area)} stay free to roam "
         f"({plan.zones.roam.area / enclosed_m2:.0%} of the enclosed ground)",
         "Wire": f"{units.length(wire.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
         f"{len(wire.splices)} splices, {len(plan.take_off.flags)} flags",
@@ -46,6 +48,13 @@ def plan_report(plan: Plan, *, out: Path) -> str:
     lines += ["", *conflict_report(plan), f"Written to {out}{_what_to_open(out)}", ""]
     lines.append("Before any digging call the utility locating service, and dig by hand in the tolerance zones.")
     return "\n".join(lines)
+
+
+def _setting(plan: Plan) -> str:
+    """Say what the receiver is set to, where that is not the reach that comes out."""
+    units, set_m = unit_system(plan.settings.units), plan.zones.receiver.reach_m
+    same = abs(set_m - plan.settings.reach_m) < _SAME_M
+    return "" if same else f" (receiver set to {units.length(set_m)} beside a single straight wire)"
 
 
 def conflict_report(plan: Plan) -> list[str]:

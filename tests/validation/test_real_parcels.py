@@ -1,7 +1,9 @@
 """Plans on open data: named parcels of every set, two forms of one set, and a share of all parcels.
 
-Sources stand in the SOURCE.md beside each set; Prague's plots and buildings come with momepy (M. Fleischmann, *momepy:
-Urban Morphology Measuring Toolkit*, Journal of Open Source Software 4 (2019) 1807).
+Guilford and Rutland: parcels of the Vermont Center for Geographic Information, lines of the Vermont Agency of Natural
+Resources. Washington: parcels, buildings and roads of the repository mflorence99/munimap. Canyon: lots and buildings of
+the repository jasonrunnells/canyon-alliance-3d-map. Prague: plots and buildings that come with momepy (M. Fleischmann,
+*momepy: Urban Morphology Measuring Toolkit*, Journal of Open Source Software 4 (2019) 1807).
 """
 
 from __future__ import annotations
