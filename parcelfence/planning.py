@@ -143,7 +143,7 @@ def assess(
     crew: Mapping[str, float] | None = None,
 ) -> Plan:
     """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
-    signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
+    signal = _signal(loop)
     receiver = _receiver(signal, loop=loop, settings=settings)
     draft = Draft(
         site=site,
@@ -183,7 +183,7 @@ def _settled(site: Site, settings: Settings) -> Loop:
     _refuse_a_network(loop, site=site)
     withheld: BaseGeometry | None = None
     for _ in range(_MOST_ROUNDS):
-        signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
+        signal = _signal(loop)
         given_up = retreat(_watched(site, loop), signal, receiver=_receiver(signal, loop=loop, settings=settings))
         if given_up is None:
             break
@@ -220,6 +220,10 @@ def _refuse_a_network(loop: Loop, *, site: Site) -> None:
                 remedy="check that the parcel is no road or railway, or plan a wanted area within it",
             )
         )
+
+
+def _signal(loop: Loop) -> list[CurrentLoop]:
+    return [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
 
 
 def _receiver(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Receiver:

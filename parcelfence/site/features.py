@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.surroundings import Surroundings
 
-__all__ = ["features", "identifier", "neighbours"]
+__all__ = ["features", "identifier", "neighbours", "written"]
 
 _KIND_FIELDS: Final = ("kind", "type", "use", "class")
 _ID_FIELDS: Final = ("id", "uid", "fid", "objectid")
@@ -74,7 +74,7 @@ def identifier(record: Record, table: Table) -> str:
     folded = {name.casefold(): value for name, value in record.attributes.items()}
     for field in wanted:
         if folded.get(field) not in {None, ""}:
-            return _written(folded[field])
+            return written(folded[field])
     return f"{_noun(table.source.role)} {record.position + 1}"
 
 
@@ -97,7 +97,8 @@ def _noun(role: str) -> str:
     return _NOUNS.get(role, role)
 
 
-def _written(value: Any) -> str:
+def written(value: Any) -> str:
+    """Write an attribute as a person would: a whole number without a decimal point."""
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 

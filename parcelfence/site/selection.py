@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, SelectionError, near_matches
+from parcelfence.site.features import written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +68,7 @@ def _answering(table: Table, choice: str) -> list[Record]:
         found = [record for record in table.records if _same(record.attributes.get(field), value)]
     if not found:
         there = (record.attributes.get(field) for record in table.records)
-        values = [_written(one) for one in there if one is not None]
+        values = [written(one) for one in there if one is not None]
         lacking = len(table.records) - len(values)
         also = f"; {lacking} parcels have no {field}" if lacking else ""
         raise SelectionError(
@@ -98,7 +99,7 @@ def _field(table: Table, name: str) -> str:
 def _same(found: Any, wanted: str) -> bool:
     if found is None:
         return False
-    if _written(found) == wanted:
+    if written(found) == wanted:
         return True
     if isinstance(found, str):
         return False
@@ -108,14 +109,10 @@ def _same(found: Any, wanted: str) -> bool:
         return False
 
 
-def _written(value: Any) -> str:
-    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
-
-
 def _offer(table: Table) -> str:
     first = table.records[0] if table.records else None
     examples = [
-        f"{field}={_written(first.attributes[field])}"
+        f"{field}={written(first.attributes[field])}"
         for field in table.fields
         if first is not None and first.attributes.get(field) is not None
     ]
