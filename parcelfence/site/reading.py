@@ -17,6 +17,7 @@ from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
 from parcelfence.site.features import features, identifier, neighbours
 from parcelfence.site.frame import LocalFrame
+from parcelfence.site.grids import box_holds
 from parcelfence.site.marks import MarkRecord, utilities
 from parcelfence.site.property import property_ground
 from parcelfence.site.provenance import Provenance
@@ -192,8 +193,8 @@ def site_of(
 
 
 def _out_of_area(parcels: Table, frame: LocalFrame) -> tuple[str, ...]:
-    area, (longitude, latitude) = parcels.crs.area_of_use, frame.centre_lon_lat
-    if area is None or (area.west <= longitude <= area.east and area.south <= latitude <= area.north):
+    area = parcels.crs.area_of_use
+    if area is None or box_holds(area.bounds, frame.centre_lon_lat):
         return ()
     return (f"the parcels lie outside the area for which {parcels.crs.name} is made ({area.name}): is the CRS right?",)
 
