@@ -18,13 +18,13 @@ from parcelfence.field.profile import ReachProfile, reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import Zones, zones
-from parcelfence.loop.crossing import crossings
-from parcelfence.loop.design import design
-from parcelfence.loop.sequence import sequence
+from parcelfence.layout.crossing import crossings
+from parcelfence.layout.design import design
 from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import find_conflicts
 from parcelfence.settings import Settings
 from parcelfence.takeoff.flags import flags
+from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.stations import stations
 from parcelfence.takeoff.take_off import take_off
 
@@ -35,9 +35,9 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.loop import Loop
-    from parcelfence.rules.conflict import Conflict
+    from parcelfence.conflict import Conflict
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Loop
     from parcelfence.site.site import Site
     from parcelfence.takeoff.take_off import TakeOff
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from parcelfence.errors import SettingsError, near_matches
-from parcelfence.loop.twist import gauge_diameter_m
+from parcelfence.layout.twist import gauge_diameter_m
 
 __all__ = ["MATERIALS", "MU_0", "Conductor", "Material", "gauge_diameter_m"]
 

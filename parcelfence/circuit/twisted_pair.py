@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from parcelfence.loop.twist import lay_m, take_up_factor
+from parcelfence.layout.twist import lay_m, take_up_factor
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

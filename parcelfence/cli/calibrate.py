@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from parcelfence.inputs.walk_file import WalkedPoints, WalkedStations
     from parcelfence.inputs.wire_file import DrawnWire
-    from parcelfence.loop.laid import LaidLoop
+    from parcelfence.layout.laid import LaidLoop
     from parcelfence.outputs.written_plan import WrittenPlan
 
 __all__ = ["calibrate"]

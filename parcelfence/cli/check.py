@@ -18,7 +18,7 @@ from parcelfence.cli.options import (
 
 if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
-    from parcelfence.loop.loop import Loop
+    from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
     from parcelfence.takeoff.differences import Differences
@@ -123,7 +123,7 @@ def _loop(source: Source, *, site: Site, settings: Settings) -> tuple[Site, Loop
 
     from parcelfence.inputs.coordinates import crs_code
     from parcelfence.inputs.wire_file import read_wire
-    from parcelfence.loop.drawn import drawn_loop
+    from parcelfence.layout.drawn import drawn_loop
     from parcelfence.site.provenance import InputRecord
 
     drawn = read_wire(source)

@@ -14,7 +14,7 @@ from parcelfence.layers import INPUT_ROLES
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from parcelfence.cli.inspection import LayerReport
+    from parcelfence.site.inspection import LayerReport
 
 __all__ = ["inspect"]
 
@@ -40,7 +40,7 @@ def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None, as_jso
     A layer of a GeoPackage is named as FILE:LAYER. Exit status: 0 all can be used; 2 at least one cannot, with the
     reason.
     """
-    from parcelfence.cli.inspection import inspect_file
+    from parcelfence.site.inspection import inspect_file
 
     reports = [report for file in files for report in inspect_file(file, role=role, crs=crs)]
     click.echo(_as_json(reports) if as_json else "\n\n".join(_as_text(report) for report in reports))

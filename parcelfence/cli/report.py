@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from parcelfence.rules.conflict import SEVERITIES
+from parcelfence.conflict import SEVERITIES
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from parcelfence.conflict import Conflict, Severity
     from parcelfence.planning import Plan
-    from parcelfence.rules.conflict import Conflict, Severity
 
 __all__ = ["conflict_report", "plan_report"]
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from parcelfence.field.current import Receiver
     from parcelfence.inputs.walk_file import WalkedStations
     from parcelfence.inputs.walk_stations import WalkedStation
-    from parcelfence.loop.laid import LaidLoop
+    from parcelfence.layout.laid import LaidLoop
 
 __all__ = ["points_beside", "reach_seen_m"]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from itertools import starmap
 from typing import TYPE_CHECKING, Final
 
+from parcelfence.conflict import SEVERITIES
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.map_symbols import legend_key
 from parcelfence.outputs.style import style_of, tolerance_style
-from parcelfence.rules.conflict import SEVERITIES
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:

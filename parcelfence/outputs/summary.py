@@ -16,12 +16,12 @@ import numpy as np
 import shapely
 
 from parcelfence import __version__
+from parcelfence.conflict import SEVERITIES
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.figures import figures, remarks
 from parcelfence.outputs.folder import PROGRAM, SUMMARY
 from parcelfence.outputs.stakeout import ORDER
 from parcelfence.outputs.survey import COLUMNS, survey_figures
-from parcelfence.rules.conflict import SEVERITIES
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
@@ -30,12 +30,12 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
+    from parcelfence.conflict import Conflict
     from parcelfence.errors import Fault
     from parcelfence.field.profile import ReachProfile
     from parcelfence.outputs.delivery import Delivery
     from parcelfence.outputs.figures import Figures
     from parcelfence.planning import Plan
-    from parcelfence.rules.conflict import Conflict
     from parcelfence.site.provenance import DatumOperation, InputRecord
 
 __all__ = ["summary", "write"]

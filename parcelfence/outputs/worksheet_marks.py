@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import SEVERITIES
 from parcelfence.outputs.style import INK
 from parcelfence.outputs.worksheet_sheet import nice_step, unit_length_m
 from parcelfence.outputs.worksheet_svg import number, text
-from parcelfence.rules.conflict import SEVERITIES
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from parcelfence.conflict import Conflict
     from parcelfence.outputs.worksheet_labels import Labels
     from parcelfence.outputs.worksheet_sheet import Sheet
     from parcelfence.planning import Plan
-    from parcelfence.rules.conflict import Conflict
 
 __all__ = [
     "conflict_marks",

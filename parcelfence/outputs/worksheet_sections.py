@@ -14,9 +14,9 @@ from parcelfence.units import station_label, unit_system
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from parcelfence.loop.crossing import Crossing
+    from parcelfence.conflict import Conflict, Severity
+    from parcelfence.layout.crossing import Crossing
     from parcelfence.planning import Plan
-    from parcelfence.rules.conflict import Conflict, Severity
     from parcelfence.takeoff.take_off import Material
 
 __all__ = ["cautions", "conflicts", "crossings", "facts", "legs", "materials", "notes", "table", "tick_list"]

@@ -14,7 +14,7 @@ from parcelfence.errors import Fault, InputError
 from parcelfence.field.current import Receiver
 from parcelfence.inputs.source import Source
 from parcelfence.inputs.wire_file import read_wire
-from parcelfence.loop.laid import laid_loops
+from parcelfence.layout.laid import laid_loops
 from parcelfence.outputs.folder import PROGRAM, SUMMARY
 from parcelfence.settings import Settings
 from parcelfence.site.frame import LocalFrame
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from parcelfence.inputs.wire_file import DrawnWire
-    from parcelfence.loop.laid import LaidLoop
+    from parcelfence.layout.laid import LaidLoop
 
 __all__ = ["PLAN_FILE", "WrittenPlan", "read_plan"]
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.draft import Draft
     from parcelfence.site.accuracy import Budget
     from parcelfence.site.provenance import InputRecord

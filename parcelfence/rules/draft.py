@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from parcelfence.circuit.circuit import Circuit
     from parcelfence.field.profile import ReachProfile
     from parcelfence.field.zones import Zones
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.loop import Loop
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Loop
     from parcelfence.rules.meeting import Meeting
     from parcelfence.rules.nearness import Nearness
     from parcelfence.rules.wire import Stretch, Wire

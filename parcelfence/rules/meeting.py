@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shapely import LineString, Point
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.nearness import Nearness
     from parcelfence.rules.wire import Wire
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shapely import Point
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.layout.loop import Loop, Run
 
 __all__ = ["Place", "gathered", "nearest_place", "vertices"]
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from parcelfence.field.profile import ReachProfile
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.draft import Draft
     from parcelfence.rules.wire import Stretch
 

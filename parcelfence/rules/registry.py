@@ -8,6 +8,7 @@ from functools import cache
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final
 
+from parcelfence.conflict import SEVERITIES, Conflict
 from parcelfence.rules import (
     animal,
     buildings,
@@ -21,7 +22,6 @@ from parcelfence.rules import (
     transmitter,
     utilities,
 )
-from parcelfence.rules.conflict import SEVERITIES, Conflict
 from parcelfence.rules.remarks import remark_conflicts
 from parcelfence.rules.rule import Rule
 

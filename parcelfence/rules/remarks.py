@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.rules.conflict import Conflict
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import nearest_place
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parcelfence.loop.loop import Remark
+    from parcelfence.layout.loop import Remark
     from parcelfence.rules.draft import Draft
 
 __all__ = ["remark_conflicts"]

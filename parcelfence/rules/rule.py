@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from parcelfence.rules.conflict import COMMON_PRACTICE, Conflict, Severity
+from parcelfence.conflict import COMMON_PRACTICE, Conflict, Severity
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.draft import Draft
     from parcelfence.rules.wire import Stretch
 

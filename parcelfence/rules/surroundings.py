@@ -14,7 +14,7 @@ from parcelfence.rules.wording import feature_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from parcelfence.rules.conflict import Severity
+    from parcelfence.conflict import Severity
     from parcelfence.rules.draft import Draft
     from parcelfence.site.feature import Feature
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from parcelfence.rules.conflict import Severity
+    from parcelfence.conflict import Severity
     from parcelfence.rules.draft import Draft
     from parcelfence.rules.meeting import Meeting
     from parcelfence.rules.wire import Stretch

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from shapely import Point
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.layout.loop import Loop, Run
 
 __all__ = ["LAYING_TOLERANCE_M", "Stretch", "Wire"]
 

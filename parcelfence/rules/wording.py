@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from parcelfence.units import UnitSystem, station_label, unit_system
 
 if TYPE_CHECKING:
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.wire import Stretch
     from parcelfence.settings import Settings
     from parcelfence.site.feature import Feature, Utility

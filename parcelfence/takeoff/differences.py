@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from parcelfence.loop.loop import Remark
+from parcelfence.layout.loop import Remark
 from parcelfence.rules.wire import Wire
 from parcelfence.rules.wording import Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.layout.loop import Loop, Run
     from parcelfence.rules.wire import Stretch
     from parcelfence.settings import Settings
 

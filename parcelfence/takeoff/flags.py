@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shapely import LinearRing
 
     from parcelfence.field.zones import Zones
-    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
 
 __all__ = ["flags", "removal_round"]

@@ -9,8 +9,8 @@ from parcelfence.takeoff.trench import BY_HAND, SOIL
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.leg import Sequence
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.takeoff.leg import Sequence
 
 __all__ = ["labour_hours"]
 

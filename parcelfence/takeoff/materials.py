@@ -9,16 +9,16 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.loop.sequence import conductor_per_ground
 from parcelfence.takeoff.material import Material
+from parcelfence.takeoff.sequence import conductor_per_ground
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.leg import Sequence
+    from parcelfence.layout.crossing import Crossing
     from parcelfence.settings import Settings
+    from parcelfence.takeoff.leg import Sequence
 
 __all__ = ["CONDUIT_BEYOND_M", "materials", "spool_remark"]
 

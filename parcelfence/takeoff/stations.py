@@ -13,8 +13,8 @@ from parcelfence.units import station_label
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.loop import Loop, Run
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
 
 __all__ = ["stations"]

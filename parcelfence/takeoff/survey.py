@@ -12,7 +12,7 @@ from parcelfence.takeoff.courses import Closure, Course, bearing_label, courses,
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
-    from parcelfence.loop.loop import Loop
+    from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 

@@ -16,13 +16,13 @@ from parcelfence.units import unit_system
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from parcelfence.loop.crossing import Crossing
-    from parcelfence.loop.leg import Sequence
-    from parcelfence.loop.loop import Loop
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
     from parcelfence.site.terrain import Terrain
     from parcelfence.takeoff.flag import Flag, Station
+    from parcelfence.takeoff.leg import Sequence
 
 __all__ = ["Material", "TakeOff", "take_off"]
 

@@ -9,7 +9,7 @@ import shapely
 from parcelfence.site.terrain import ground_length_m
 
 if TYPE_CHECKING:
-    from parcelfence.loop.loop import Loop
+    from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 

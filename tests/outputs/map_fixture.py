@@ -13,17 +13,17 @@ import shapely
 import shapely.ops
 from shapely.geometry import shape
 
-from parcelfence.loop.crossing import Crossing
-from parcelfence.loop.leg import Leg, Sequence, Splice
-from parcelfence.loop.loop import Loop, Run, Transmitter
+from parcelfence.conflict import Conflict
+from parcelfence.layout.crossing import Crossing
+from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.outputs.tables import converted, tables
-from parcelfence.rules.conflict import Conflict
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import WGS84, LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
 from parcelfence.takeoff.flag import Flag, Station
+from parcelfence.takeoff.leg import Leg, Sequence, Splice
 from parcelfence.takeoff.take_off import TakeOff
 from parcelfence.units import station_label
 

@@ -14,21 +14,21 @@ from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from parcelfence.circuit.circuit import circuit
+from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.zones import zones
-from parcelfence.loop.crossing import Crossing
-from parcelfence.loop.leg import Leg, Sequence, Splice
-from parcelfence.loop.loop import Loop, Run, Transmitter
+from parcelfence.layout.crossing import Crossing
+from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.planning import Plan
-from parcelfence.rules.conflict import Conflict
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import DatumOperation, InputRecord, Provenance
 from parcelfence.site.site import Site
 from parcelfence.takeoff.flag import Flag, Station
+from parcelfence.takeoff.leg import Leg, Sequence, Splice
 from parcelfence.takeoff.take_off import Material, TakeOff
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from dataclasses import fields
 
 import pytest
 
+from parcelfence.conflict import SEVERITIES
 from parcelfence.layers import LAYERS
 from parcelfence.outputs.style import (
     APWA_HEX,
@@ -18,7 +19,6 @@ from parcelfence.outputs.style import (
     style_of,
     tolerance_style,
 )
-from parcelfence.rules.conflict import SEVERITIES
 
 
 @pytest.mark.parametrize("layer", [schema.name for schema in LAYERS])

@@ -81,7 +81,7 @@ def test_a_third_of_an_acre_at_twelve_feet_leaves_half(plan: Plan) -> None:
 
     from parcelfence.field.current import CurrentLoop, Receiver
     from parcelfence.field.zones import zones
-    from parcelfence.loop.loop import Run
+    from parcelfence.layout.loop import Run
 
     ring = [(0.0, 0.0), (36.7, 0.0), (36.7, 36.7), (0.0, 36.7), (0.0, 0.0)]
     run = Run(part="loop", loop_id="L1", line=LineString(ring), current=1.0)

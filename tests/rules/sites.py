@@ -13,7 +13,7 @@ from parcelfence.circuit.circuit import circuit
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.zones import zones
-from parcelfence.loop.loop import Loop, Run, Transmitter
+from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import BUILT_IN
 from parcelfence.settings import Settings
@@ -25,7 +25,7 @@ from parcelfence.site.site import Site
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.rules.conflict import Conflict
+    from parcelfence.conflict import Conflict
 
 PARCEL = box(0, 0, 60, 40)
 """Sixty metres by forty."""

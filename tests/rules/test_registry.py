@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import pytest
 from shapely import LineString, Point, box
 
-from parcelfence.loop.loop import Remark
+from parcelfence.conflict import SEVERITIES
+from parcelfence.layout.loop import Remark
 from parcelfence.rules import registry
-from parcelfence.rules.conflict import SEVERITIES
 from parcelfence.rules.registry import BUILT_IN, ThirdParty, find_conflicts, usable_rules
 from parcelfence.rules.rule import Finding, Rule, rule
 from tests.rules import sites

@@ -8,12 +8,12 @@ import pytest
 from shapely import LineString, Point
 
 from parcelfence.errors import SettingsError
-from parcelfence.loop.crossing import Crossing
-from parcelfence.loop.leg import Leg, Sequence, Splice
-from parcelfence.loop.sequence import conductor_per_ground
+from parcelfence.layout.crossing import Crossing
 from parcelfence.settings import Settings
+from parcelfence.takeoff.leg import Leg, Sequence, Splice
 from parcelfence.takeoff.materials import materials, spool_remark
 from parcelfence.takeoff.price_list import CREW, PRICES, checked_crew, checked_prices
+from parcelfence.takeoff.sequence import conductor_per_ground
 
 if TYPE_CHECKING:
     from parcelfence.takeoff.material import Material

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from parcelfence.loop.crossing import Crossing
+from parcelfence.layout.crossing import Crossing
 from parcelfence.settings import Settings
 from parcelfence.takeoff.stations import stations
 from tests.rules import sites

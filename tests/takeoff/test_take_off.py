@@ -12,9 +12,8 @@ from shapely import LineString, MultiPolygon, Point, box
 
 from parcelfence.errors import SettingsError
 from parcelfence.inputs.source import ElevationSource
-from parcelfence.loop.crossing import crossings
-from parcelfence.loop.loop import Loop, Run, Transmitter
-from parcelfence.loop.sequence import sequence
+from parcelfence.layout.crossing import crossings
+from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
@@ -22,6 +21,7 @@ from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
 from parcelfence.site.terrain import on_terrain
 from parcelfence.takeoff.flag import Flag
+from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.take_off import TakeOff, take_off
 from parcelfence.takeoff.trench import trenches
 from tests.rasters import plane, raster

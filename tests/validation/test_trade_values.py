@@ -15,15 +15,15 @@ from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
 
 from parcelfence.field.current import Receiver
 from parcelfence.field.zones import Zones
-from parcelfence.loop.loop import Loop, Run, Transmitter
-from parcelfence.loop.sequence import conductor_per_ground, sequence
-from parcelfence.loop.twist import gauge_diameter_m, lay_m, take_up_factor
+from parcelfence.layout.loop import Loop, Run, Transmitter
+from parcelfence.layout.twist import gauge_diameter_m, lay_m, take_up_factor
 from parcelfence.settings import Settings
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
 from parcelfence.takeoff.flags import flags
 from parcelfence.takeoff.materials import spool_remark
+from parcelfence.takeoff.sequence import conductor_per_ground, sequence
 from parcelfence.units import ACRE_M2, FOOT_M, parse_length_m
 
 KIT_M = parse_length_m("500 ft")

@@ -1,0 +1,236 @@
+"""A wire that somebody drew or surveyed, as a loop that can be assessed like a design."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.ops import substring
+
+from parcelfence.errors import Fault, InputError, NoLoopError
+from parcelfence.layout.allowed import allowed_land
+from parcelfence.layout.loop import Loop, Remark, Run, Transmitter
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from parcelfence.inputs.wire_file import DrawnLine
+    from parcelfence.layout.loop import Part
+    from parcelfence.settings import Settings
+    from parcelfence.site.site import Site
+
+__all__ = ["drawn_loop"]
+
+CLOSING_M: Final = 1.0
+"""Ends of a run that are no farther apart are joined; so far a hand-held receiver may be off (from memory)."""
+_RULE: Final = "drawn-wire"
+_EXACT_M: Final = 0.001
+_LOST_SHARE: Final = 0.01
+
+
+def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, name: str = "wire") -> Loop:
+    """Make a loop of drawn lines.
+
+    Parts that the file states are kept.  Of the others, a closed line within another one is an inner loop, any other
+    closed line a loop, and an open line that begins or ends at a loop a lead-in.  Loops are turned to run
+    counter-clockwise, inner loops clockwise, as a design does; a loop whose lead-in is drawn begins where it attaches.
+
+    Parameters
+    ----------
+    lines : sequence of DrawnLine
+        In the working CRS.
+    site : Site
+        Gives the transmitter, and the region that the setbacks allow.
+    settings : Settings
+        Clearances of that region.
+    name : str
+        What to call the file in messages.
+
+    Raises
+    ------
+    InputError
+        If it does not meet the property, no line closes to a loop, or one crosses itself; with all such faults.
+    """
+    drawn = [_Drawn.of(line) for line in lines]
+    rings = [one for one in drawn if one.is_ring]
+    away_m = min((float(site.parcel.distance(one.line)) for one in drawn), default=0.0)
+    if away_m > 0:
+        raise InputError(_elsewhere(away_m, name=name))
+    if not rings:
+        raise InputError(_no_ring(drawn, name=name))
+    faults = [fault for one in rings for fault in one.faults(name)]
+    leads = [one for one in drawn if not one.is_ring]
+    ends = [Point(lead.line.coords[0]) for lead in leads] + [Point(lead.line.coords[-1]) for lead in leads]
+    faults += [_loose(lead, name=name) for lead in leads if lead.part != "lead_in" and not _touches(lead, rings)]
+    if faults:
+        raise InputError(faults)
+    runs = [_ring_run(one, among=rings, ends=ends) for one in rings]
+    runs.sort(key=lambda run: ("loop", "inner_loop", "return_run").index(run.part))
+    runs += [_lead_run(lead, rings=rings, site=site) for lead in leads]
+    return Loop(
+        runs=_numbered(runs),
+        transmitter=_transmitter([run for run in runs if run.twisted], site=site),
+        allowed=_allowed(site, settings),
+        remarks=tuple(remark for one in rings for remark in one.remarks),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Drawn:
+    """A drawn line, closed if its ends all but meet."""
+
+    line: LineString
+    part: str
+    loop_id: str
+    remarks: tuple[Remark, ...] = ()
+
+    @classmethod
+    def of(cls, drawn: DrawnLine) -> _Drawn:
+        plain = cls(line=drawn.line, part=drawn.part, loop_id=drawn.loop_id)
+        start, end = Point(drawn.line.coords[0]), Point(drawn.line.coords[-1])
+        gap_m = start.distance(end)
+        if drawn.part == "lead_in" or gap_m > CLOSING_M or len(drawn.line.coords) <= 3:  # noqa: PLR2004
+            return plain
+        coordinates = list(drawn.line.coords)
+        kept = coordinates if gap_m > _EXACT_M else coordinates[:-1]
+        return replace(plain, line=LineString([*kept, coordinates[0]])).untangled()
+
+    @property
+    def is_ring(self) -> bool:
+        return self.line.is_closed
+
+    def untangled(self) -> _Drawn:
+        """Cut off a small loop that the line makes with itself, as where a walk ends beyond its start."""
+        if self.line.is_simple:
+            return self
+        pieces = shapely.get_parts(shapely.polygonize([shapely.node(self.line)]))
+        faces = sorted(shapely.get_parts(pieces), key=lambda face: face.area)
+        if not faces or sum(face.area for face in faces[:-1]) > _LOST_SHARE * faces[-1].area:
+            return self
+        kept = LineString(faces[-1].exterior.coords)
+        remark = Remark(
+            rule=_RULE,
+            severity="note",
+            message="The drawn wire crosses itself; the small loop that it makes there was left out.",
+            remedy="Check there that the wire was drawn as it lies.",
+            geometry=shapely.difference(self.line, kept.buffer(_EXACT_M)),
+            layer="wire",
+        )
+        return replace(self, line=kept, remarks=(*self.remarks, remark))
+
+    def faults(self, name: str) -> list[Fault]:
+        if self.line.is_simple:
+            return []
+        where = shapely.intersection(*shapely.get_parts(shapely.node(self.line))[:2]).representative_point()
+        return [
+            Fault(
+                where=name,
+                feature=self.loop_id,
+                found=f"the wire crosses itself near {where.x:.1f}, {where.y:.1f} (working CRS)",
+                must="a loop of single wire is a simple closed line",
+                remedy="correct the drawing, or draw several loops one by one",
+            )
+        ]
+
+
+def _touches(lead: _Drawn, rings: Sequence[_Drawn]) -> bool:
+    ends = [Point(lead.line.coords[0]), Point(lead.line.coords[-1])]
+    return any(ring.line.distance(end) <= CLOSING_M for ring in rings for end in ends)
+
+
+def _ring_run(one: _Drawn, *, among: Sequence[_Drawn], ends: Sequence[Point]) -> Run:
+    part = one.part if one.part in {"loop", "inner_loop", "return_run"} else _part(one, among=among)
+    polygon = shapely.orient_polygons(Polygon(one.line), exterior_cw=part == "inner_loop")
+    line = LineString(polygon.exterior.coords)
+    attached = [end for end in ends if line.distance(end) <= CLOSING_M]
+    start = attached[0] if attached else Point(one.line.coords[0])
+    typed: Part = "inner_loop" if part == "inner_loop" else "return_run" if part == "return_run" else "loop"
+    return Run(part=typed, loop_id=one.loop_id, line=_started(line, start), current=1.0)
+
+
+def _part(one: _Drawn, *, among: Sequence[_Drawn]) -> str:
+    around = [Polygon(other.line) for other in among if other is not one]
+    return "inner_loop" if any(polygon.contains(one.line) for polygon in around) else "loop"
+
+
+def _started(ring: LineString, point: Point) -> LineString:
+    at_m = ring.project(point)
+    if at_m <= _EXACT_M or at_m >= ring.length - _EXACT_M:
+        return ring
+    after, before = substring(ring, at_m, ring.length), substring(ring, 0.0, at_m)
+    return LineString([*after.coords, *before.coords[1:]])
+
+
+def _lead_run(lead: _Drawn, *, rings: Sequence[_Drawn], site: Site) -> Run:
+    """Turn a lead-in to begin at the transmitter; its other end is where it meets a loop."""
+    start, end = Point(lead.line.coords[0]), Point(lead.line.coords[-1])
+    if site.transmitter is not None:
+        backwards = end.distance(site.transmitter) < start.distance(site.transmitter)
+    else:
+        reach = shapely.union_all([ring.line for ring in rings])
+        backwards = start.distance(reach) < end.distance(reach)
+    line = LineString(lead.line.coords[::-1]) if backwards else lead.line
+    return Run(part="lead_in", loop_id=lead.loop_id, line=line, current=0.0)
+
+
+def _numbered(runs: Sequence[Run]) -> tuple[Run, ...]:
+    """Give every run an identifier of its own."""
+    letters = {"loop": "L", "inner_loop": "K", "return_run": "R", "lead_in": "T"}
+    taken: set[str] = set()
+    numbered = []
+    for run in runs:
+        candidates = (f"{letters[run.part]}{number}" for number in range(1, len(runs) + 2))
+        loop_id = (
+            run.loop_id if run.loop_id and run.loop_id not in taken else next(c for c in candidates if c not in taken)
+        )
+        taken.add(loop_id)
+        numbered.append(replace(run, loop_id=loop_id))
+    return tuple(numbered)
+
+
+def _transmitter(leads: Sequence[Run], *, site: Site) -> Transmitter | None:
+    if site.transmitter is not None:
+        return Transmitter(point=site.transmitter, given=True, note="given")
+    if leads:
+        return Transmitter(point=Point(leads[0].line.coords[0]), given=False, note="at the end of the drawn lead-in")
+    return None
+
+
+def _allowed(site: Site, settings: Settings) -> MultiPolygon:
+    try:
+        return allowed_land(site, settings).region
+    except NoLoopError:
+        return MultiPolygon()
+
+
+def _elsewhere(away_m: float, *, name: str) -> Fault:
+    return Fault(
+        where=name,
+        found=f"the wire lies {away_m:,.0f} m from the property",
+        must="it must lie on the property, at least in part",
+        remedy="check that it is the right file, and its CRS",
+    )
+
+
+def _no_ring(drawn: Sequence[_Drawn], *, name: str) -> Fault:
+    longest = max(drawn, key=lambda one: one.line.length)
+    gap_m = Point(longest.line.coords[0]).distance(Point(longest.line.coords[-1]))
+    return Fault(
+        where=name,
+        found=f"no line of it is closed; the ends of the longest are {gap_m:.2f} m apart",
+        must=f"a loop is closed, or its ends lie within {CLOSING_M:.0f} m",
+        remedy="close the line where the lead-in attaches",
+    )
+
+
+def _loose(lead: _Drawn, *, name: str) -> Fault:
+    gap_m = Point(lead.line.coords[0]).distance(Point(lead.line.coords[-1]))
+    return Fault(
+        where=name,
+        feature=lead.loop_id,
+        found=f"an open line of {lead.line.length:.1f} m whose ends ({gap_m:.2f} m apart) meet no loop",
+        must="an open line is a lead-in and ends at a loop",
+        remedy="close it, or leave it out of the layer",
+    )

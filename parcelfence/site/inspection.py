@@ -1,0 +1,246 @@
+"""Inspection: what the layers of a file hold, and what is wrong with them, as data."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from parcelfence.site.role_guess import geometry_types, guessed_role
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pyproj import CRS
+
+    from parcelfence.errors import Fault
+    from parcelfence.inputs.raw import RawLayer
+    from parcelfence.inputs.source import Source
+    from parcelfence.inputs.table import Table
+
+__all__ = ["LayerReport", "inspect_file"]
+
+_MOST_SAMPLES: Final = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class LayerReport:
+    """What one layer holds.
+
+    Parameters
+    ----------
+    file, layer : str
+        Where it is.
+    role, role_reason : str
+        What it would be used as, and why.
+    features, usable, duplicates : int
+        Counts; duplicates are features with the geometry of an earlier one.
+    geometry_types : mapping of str to int
+        Counts by type, ``"none"`` for features without geometry.
+    crs, crs_origin : str
+        The CRS and how it is known; empty if it is not.
+    bounds, bounds_lon_lat : tuple of float or None
+        West, south, east, north, in the CRS and in degrees on WGS 84.
+    accuracy_m : float or None
+        PROJ's stated accuracy of the way to WGS 84; None if it states none.
+    operation : str
+        Name of that way; empty where none is needed.
+    fields : mapping of str to str
+        A few values of each attribute.
+    kinds : mapping of str to tuple
+        For marks, the kinds that were recognised: number, and the words they were read from.
+    repairs, faults : tuple of str
+        What would be mended or left out; why it cannot be used.
+    """
+
+    file: str
+    layer: str
+    role: str = ""
+    role_reason: str = ""
+    features: int = 0
+    usable: int = 0
+    duplicates: int = 0
+    geometry_types: dict[str, int] = field(default_factory=dict)
+    crs: str = ""
+    crs_origin: str = ""
+    bounds: tuple[float, ...] | None = None
+    bounds_lon_lat: tuple[float, ...] | None = None
+    accuracy_m: float | None = None
+    operation: str = ""
+    fields: dict[str, str] = field(default_factory=dict)
+    kinds: dict[str, tuple[int, str]] = field(default_factory=dict)
+    repairs: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
+
+
+def inspect_file(words: Path | str, *, role: str | None = None, crs: str | None = None) -> tuple[LayerReport, ...]:
+    """Inspect every layer of a file, or the one that is named as ``FILE:LAYER``.
+
+    Parameters
+    ----------
+    words : path or str
+        The file.
+    role : str, optional
+        What it is to be used as; guessed where left out.
+    crs : str, optional
+        CRS for a layer that states none.
+
+    Returns
+    -------
+    tuple of LayerReport
+        Faults are in the reports; nothing is raised over an unusable file.
+    """
+    from dataclasses import replace
+
+    from parcelfence.errors import InputError
+    from parcelfence.inputs.files import layers_of
+    from parcelfence.inputs.source import Source
+
+    source = Source.named(words, role=role or "marks", crs_if_missing=crs)
+    try:
+        names = (source.layer,) if source.layer else layers_of(source.path)
+    except InputError as error:
+        return (LayerReport(file=str(source.path), layer="", faults=tuple(str(fault) for fault in error.faults)),)
+    return tuple(_layer(replace(source, layer=name), role=role) for name in names)
+
+
+def _layer(source: Source, *, role: str | None) -> LayerReport:
+    from dataclasses import replace
+
+    from parcelfence.errors import InputError
+    from parcelfence.inputs.files import read_raw
+    from parcelfence.inputs.reader import read_table
+
+    try:
+        raw = read_raw(source)
+    except InputError as error:
+        return LayerReport(
+            file=str(source.path), layer=source.layer or "", faults=tuple(str(fault) for fault in error.faults)
+        )
+    guessed, reason = (role, "given") if role else guessed_role(raw, source)
+    report = LayerReport(
+        file=str(source.path),
+        layer=raw.name,
+        role=guessed,
+        role_reason=reason,
+        features=len(raw.features),
+        duplicates=_duplicates(raw),
+        geometry_types=geometry_types(raw),
+        crs=_crs_words(raw.crs),
+        crs_origin=raw.crs_origin if raw.crs is not None else "",
+        fields=_fields(raw),
+    )
+    try:
+        table = read_table(replace(source, role=guessed))
+    except InputError as error:
+        return replace(report, faults=tuple(str(fault) for fault in error.faults) or (str(error),))
+    return _with_table(report, table)
+
+
+def _with_table(report: LayerReport, table: Table) -> LayerReport:
+    from dataclasses import replace
+
+    report = replace(
+        report,
+        usable=len(table.records),
+        crs=_crs_words(table.crs),
+        crs_origin=table.crs_origin,
+        repairs=tuple(_without_name(repair) for repair in table.repairs),
+        kinds=_kinds(table) if table.source.role == "marks" else {},
+    )
+    return _with_place(report, table) if table.records else report
+
+
+def _without_name(fault: Fault) -> str:
+    """Write a fault without the name of the file, under which it stands here."""
+    return str(fault).removeprefix(fault.where).lstrip(",: ")
+
+
+def _with_place(report: LayerReport, table: Table) -> LayerReport:
+    """Add where it lies, and how well PROJ knows the way to WGS 84."""
+    from dataclasses import replace
+
+    from shapely import box
+
+    from parcelfence.errors import CrsError
+    from parcelfence.site.frame import WGS84, LocalFrame
+
+    west, south = table.bounds[:, :2].min(axis=0)
+    east, north = table.bounds[:, 2:].max(axis=0)
+    extent = box(west, south, east, north)
+    report = replace(report, bounds=(float(west), float(south), float(east), float(north)))
+    try:
+        frame = LocalFrame.around(extent, table.crs, allow_ballpark=True)
+        degrees = frame.conversion_from(table.crs, where=table.source.name).geometry(extent)
+        way = frame.to_wgs84()
+        lon_lat = way.geometry(degrees).bounds
+    except CrsError as error:
+        return replace(report, faults=tuple(str(fault) for fault in error.faults))
+    direct = way.operation if table.crs != WGS84 else None
+    return replace(
+        report,
+        bounds_lon_lat=tuple(float(value) for value in lon_lat),
+        accuracy_m=way.operation.accuracy_m if direct else 0.0,
+        operation=_plain_operation(direct.name) if direct else "",
+    )
+
+
+def _plain_operation(name: str) -> str:
+    """Leave out the steps of PROJ's name that are no datum operation."""
+    steps = [step for step in name.split(" + ") if "unknown" not in step and not step.startswith("axis order")]
+    return ", then ".join(steps) or "no change of datum"
+
+
+def _kinds(table: Table) -> dict[str, tuple[int, str]]:
+    from parcelfence.inputs.kinds import recognise
+
+    counts: Counter[str] = Counter()
+    raws: dict[str, Counter[str]] = {}
+    for record in table.records:
+        kind = recognise(record.attributes, file_name=table.source.path.name)
+        counts[kind.name] += 1
+        told = f"{kind.raw!r} ({kind.basis})" if kind.basis else repr(kind.raw) if kind.raw else "nothing that tells"
+        raws.setdefault(kind.name, Counter())[told] += 1
+    return {name: (count, _most(raws[name])) for name, count in counts.most_common()}
+
+
+def _most(counts: Counter[str]) -> str:
+    shown = ", ".join(text for text, _ in counts.most_common(_MOST_SAMPLES))
+    return shown + (f" and {len(counts) - _MOST_SAMPLES} more" if len(counts) > _MOST_SAMPLES else "")
+
+
+def _duplicates(raw: RawLayer) -> int:
+    import numpy as np
+    import shapely
+
+    geometries = [feature.geometry for feature in raw.features if feature.geometry is not None]
+    if not geometries:
+        return 0
+    return len(geometries) - len(set(shapely.to_wkb(shapely.normalize(np.array(geometries, dtype=object)))))
+
+
+def _fields(raw: RawLayer) -> dict[str, str]:
+    described = {}
+    for name in raw.fields:
+        values = [feature.attributes.get(name) for feature in raw.features]
+        present = [value for value in values if value is not None]
+        distinct = list(dict.fromkeys(map(_shown, present)))
+        shown = ", ".join(distinct[:_MOST_SAMPLES]) + (", ..." if len(distinct) > _MOST_SAMPLES else "")
+        missing = f"{len(values) - len(present):,} missing" if len(present) < len(values) else ""
+        count = f"{len(distinct):,} different" if len(distinct) > _MOST_SAMPLES else ""
+        notes = "; ".join(note for note in (count, missing) if note)
+        described[name] = f"{shown}  ({notes})" if notes and shown else shown or "always missing"
+    return described
+
+
+def _shown(value: Any) -> str:
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    printable = "".join(character if character.isprintable() else " " for character in text)
+    return printable if len(printable) <= 32 else f"{printable[:29]}..."  # noqa: PLR2004  (room for three dots)
+
+
+def _crs_words(crs: CRS | None) -> str:
+    if crs is None:
+        return ""
+    authority = crs.to_authority()
+    return f"{crs.name} ({':'.join(authority)})" if authority else crs.name

@@ -1,0 +1,76 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import LineString, Point, Polygon, box
+
+from parcelfence.field.current import CurrentLoop, Receiver
+from parcelfence.field.flux import normalised_field
+from parcelfence.layout.design import design
+from parcelfence.layout.open_side import needed_setting_m
+from parcelfence.settings import Settings
+from tests.layout.sites import HOUSE, LOT, make_site, sharpest_radius_m
+
+SETTINGS = Settings()
+SHORE = LineString([(75, 50), (10, 60)])
+
+
+@given(reach=st.floats(0.5, 5), spacing=st.floats(0.5, 20))
+def test_the_setting_is_that_of_two_long_wires(reach: float, spacing: float) -> None:
+    """r_out = (s / 2) (sqrt(1 + 4 w / s) - 1), superposition of two infinite wires (Ampere's law)."""
+    setting = needed_setting_m(reach, spacing_m=spacing)
+    assert (spacing / 2) * (math.sqrt(1 + 4 * setting / spacing) - 1) == pytest.approx(reach)
+    assert setting > reach
+
+
+def test_the_field_of_a_long_return_run_is_one_at_the_wanted_reach() -> None:
+    setting = needed_setting_m(2.0, spacing_m=3.0)
+    long_loop = LineString([(-5e4, 0), (5e4, 0), (5e4, 3), (-5e4, 3), (-5e4, 0)])
+    field = normalised_field(
+        np.array([[0.0, -2.0], [0.0, 5.0]]),
+        [CurrentLoop.from_line(long_loop, 1.0)],
+        receiver=Receiver(reach_m=setting, height_m=0.0, core_ratio=0.6),
+    )
+    assert field == pytest.approx(1.0, abs=1e-6)
+
+
+def test_along_the_open_side_there_is_no_wire_and_elsewhere_two_runs() -> None:
+    loop = design(make_site(buildings=[HOUSE], open_sides=[SHORE]), SETTINGS)
+    (doubled,) = loop.of_part("return_run")
+    assert not loop.of_part("loop")
+    assert doubled.line.is_closed
+    assert doubled.line.is_simple
+    assert sharpest_radius_m(doubled.line, step_m=0.5) > 0.93
+    assert not doubled.line.intersects(Point(40, 53).buffer(12))
+    across = shapely.get_coordinates(doubled.line.intersection(LineString([(30, 0), (30, 20)])))
+    assert abs(across[0][1] - across[1][1]) == pytest.approx(SETTINGS.return_run_spacing_m, abs=0.05)
+    assert loop.enclosed.contains(HOUSE)
+    assert loop.enclosed.area > 0.97 * loop.allowed.area
+    (said,) = [remark for remark in loop.remarks if remark.rule == "open-side"]
+    assert said.measured == pytest.approx(needed_setting_m(2.0, spacing_m=3.0))
+
+
+def test_two_open_sides_leave_two_doubled_loops_each_fed() -> None:
+    opposite = LineString([(0, 0), (60, 0)])
+    loop = design(make_site(buildings=[HOUSE], open_sides=[SHORE, opposite]), SETTINGS)
+    assert [run.loop_id for run in loop.signal_runs] == ["R1", "R2"]
+    ends = [shapely.get_point(run.line, -1) for run in loop.of_part("lead_in")]
+    for run in loop.signal_runs:
+        assert min(end.distance(shapely.get_point(run.line, 0)) for end in ends) < 1e-6
+
+
+def test_an_open_side_elsewhere_changes_nothing() -> None:
+    plain = design(make_site(buildings=[HOUSE]), SETTINGS)
+    far = design(make_site(buildings=[HOUSE], open_sides=[LineString([(0, 200), (50, 200)])]), SETTINGS)
+    assert far.runs[0].line.equals(plain.runs[0].line)
+    assert Polygon(far.runs[0].line).within(LOT)
+
+
+def test_open_all_round_is_no_loop_at_all_but_the_closed_one() -> None:
+    loop = design(make_site(box(0, 0, 40, 40), open_sides=[LineString(box(0, 0, 40, 40).exterior)]), SETTINGS)
+    assert loop.of_part("loop")
