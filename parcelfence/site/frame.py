@@ -246,7 +246,7 @@ def _unfit_for_work(crs: CRS) -> str:
 
 
 @cache
-def _group(source: CRS, target: CRS, *, centre_lon_lat: tuple[float, float]) -> TransformerGroup:
+def _group(source: CRS, target: CRS, *, centre_lon_lat: tuple[float, float], always_xy: bool) -> TransformerGroup:
     longitude, latitude = centre_lon_lat
     area = AreaOfInterest(
         longitude - _AREA_MARGIN_DEG,
@@ -256,14 +256,17 @@ def _group(source: CRS, target: CRS, *, centre_lon_lat: tuple[float, float]) -> 
     )
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # a missing grid is reported with its accuracy instead
-        return TransformerGroup(source, target, always_xy=True, area_of_interest=area)
+        return TransformerGroup(source, target, always_xy=always_xy, area_of_interest=area)
 
 
 def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> Conversion:
-    group = _group(horizontal(source), horizontal(target), centre_lon_lat=frame.centre_lon_lat)
-    usable = [t for t in group.transformers if frame.allow_ballpark or t.accuracy >= 0]
+    between = horizontal(source), horizontal(target)
+    stated = _group(*between, centre_lon_lat=frame.centre_lon_lat, always_xy=False)
+    usable = [
+        place for place, way in enumerate(stated.transformers) if frame.allow_ballpark or _accuracy_m(way) is not None
+    ]
     if not usable:
-        grids = missing_grids(group, lon_lat=frame.centre_lon_lat)
+        grids = missing_grids(stated, lon_lat=frame.centre_lon_lat)
         raise CrsError(
             Fault(
                 where=where,
@@ -273,20 +276,30 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
                 + "accept an unknown accuracy with --allow-ballpark",
             )
         )
-    best = usable[0]
-    ballpark = best.accuracy < 0
+    best = stated.transformers[usable[0]]
+    used = _group(*between, centre_lon_lat=frame.centre_lon_lat, always_xy=True).transformers[usable[0]]
+    accuracy_m = _accuracy_m(best)
     operation = DatumOperation(
         source=source.name,
         target=target.name,
         name=best.description,
-        definition=best.definition,
-        accuracy_m=None if ballpark else best.accuracy,
-        ballpark=ballpark,
+        definition=used.definition,
+        accuracy_m=accuracy_m,
+        ballpark=accuracy_m is None,
         missing_grids=missing_grids(
-            group, lon_lat=frame.centre_lon_lat, better_than_m=math.inf if ballpark else best.accuracy
+            stated, lon_lat=frame.centre_lon_lat, better_than_m=math.inf if accuracy_m is None else accuracy_m
         ),
     )
-    return Conversion(operation=operation, transformer=best)
+    return Conversion(operation=operation, transformer=used)
+
+
+def _accuracy_m(way: Transformer) -> float | None:
+    """Give the accuracy that PROJ states for an operation in the axis order of its CRSs; None if it states none.
+
+    An operation put into the order of longitude before latitude is a chain with one more step; from PROJ 9.8 on
+    such a chain states no accuracy even where it only converts.
+    """
+    return way.accuracy if way.accuracy >= 0 else None
 
 
 def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:

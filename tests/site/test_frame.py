@@ -80,3 +80,13 @@ def test_a_ballpark_operation_is_refused_unless_allowed() -> None:
         frame.conversion_from(local, where="marks.shp")
     allowed = LocalFrame.around(Point(10, 50).buffer(0.01), WGS84, allow_ballpark=True)
     assert allowed.conversion_from(local, where="marks.shp").operation.ballpark
+
+
+@pytest.mark.parametrize("code", [6535, 2227, 26918, 4269])
+def test_a_pure_conversion_is_exact_whatever_the_order_of_the_axes(code: int) -> None:
+    """From PROJ 9.8 on, a conversion in the order of longitude before latitude states no accuracy of its own."""
+    source = CRS.from_epsg(code)
+    place = shapely.Point(-72.60, 42.80) if code == 4269 else shapely.Point(2_000_000.0, 500_000.0)
+    frame = LocalFrame.around(place.buffer(0.0001), source)
+    for way in (frame.conversion_from(source, where="lots"), frame.conversion_to(source)):
+        assert (way.operation.accuracy_m, way.operation.ballpark) == (0.0, False)
