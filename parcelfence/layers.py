@@ -9,7 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-__all__ = ["INPUT_ROLES", "LAYERS", "Column", "LayerSchema", "layer_schema"]
+__all__ = ["INPUT_ROLES", "LAYERS", "PLAN_FILE", "PROGRAM", "SUMMARY", "Column", "LayerSchema", "layer_schema"]
+
+PROGRAM: Final = "parcelfence"
+SUMMARY: Final = "summary.json"
+"""The file by which an output folder is known as one of ours; it lists the others."""
+PLAN_FILE: Final = "plan.gpkg"
+"""The file of an output folder that holds every layer."""
 
 ColumnType = Literal["text", "real", "integer", "boolean"]
 GeometryName = Literal["Polygon", "LineString", "Point", "Unknown"]

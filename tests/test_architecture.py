@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).parents[1] / "parcelfence"
 ORDER = (
     *("errors", "units", "layers", "settings", "conflict"),
     *("inputs", "site", "layout", "field", "circuit", "rules", "takeoff"),
-    *("planning", "screening", "outputs", "cli", "__main__"),
+    *("planning", "screening", "service", "outputs", "cli", "__main__"),
 )
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE or path.stem != "__init__")
 HANDS_DOWN = {("planning", "outputs")}

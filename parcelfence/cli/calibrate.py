@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.walk_file import WalkedPoints, WalkedStations
     from parcelfence.inputs.wire_file import DrawnWire
     from parcelfence.layout.laid import LaidLoop
-    from parcelfence.outputs.written_plan import WrittenPlan
+    from parcelfence.service.written_plan import WrittenPlan
 
 __all__ = ["calibrate"]
 
@@ -49,9 +49,10 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     outside) and loop. FILE:LAYER names one of several layers. Exit status: 0 done; 2 unusable input, with the reason.
     """
     from parcelfence.cli.calibration_report import CalibrationReport
-    from parcelfence.field import calibration
     from parcelfence.field.current import CurrentLoop
-    from parcelfence.outputs.written_plan import read_plan
+    from parcelfence.service import calibration
+    from parcelfence.service.walk_test import WalkTest
+    from parcelfence.service.written_plan import read_plan
 
     accuracy_m = _accuracy_m(options["accuracy"])
     plan = read_plan(folder)
@@ -61,7 +62,7 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     points, conversion_m = _points(walked, plan=plan, laid=laid)
     _check_nearness(points, walked=walked, laid=laid, reach_m=plan.receiver.reach_m)
     loops = tuple(CurrentLoop.from_line(loop.line) for loop in laid)
-    report = CalibrationReport(
+    test = WalkTest(
         found=calibration.calibrate(points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m),
         plan=plan,
         loops=loops,
@@ -72,6 +73,7 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
         remarks=(*walked.repairs, *(() if wire is None else wire.repairs)),
         conversion_m=conversion_m if conversion_m > accuracy_m else 0.0,
     )
+    report = CalibrationReport(test)
     if options["as_json"]:
         click.echo(json.dumps(report.as_data(), ensure_ascii=False, allow_nan=False, indent=1))
     else:
@@ -114,8 +116,8 @@ def _points(
     """Give the points in the working CRS, shape (n, 2), and the stated accuracy of the way there."""
     from shapely import MultiPoint, get_coordinates
 
-    from parcelfence.field.walked import points_beside
     from parcelfence.inputs.walk_file import WalkedStations
+    from parcelfence.service.walk_test import points_beside
 
     if isinstance(walked, WalkedStations):
         return points_beside(walked, planned=plan.loops, laid=laid), 0.0

@@ -19,14 +19,13 @@ from parcelfence.cli.options import (
 if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
     from parcelfence.layout.loop import Loop
+    from parcelfence.service.differences import Differences
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
-    from parcelfence.takeoff.differences import Differences
 
 __all__ = ["check"]
 
 _SITE_WORD: Final = "site"
-_PLAN_FILE: Final = "plan.gpkg"
 _PLAN_LAYER: Final = "wire"
 _MOST_SHOWN: Final = 8
 
@@ -152,9 +151,10 @@ def _compared(
     if folder is None:
         return None
     from parcelfence.inputs.source import Source
-    from parcelfence.takeoff.differences import differences
+    from parcelfence.layers import PLAN_FILE
+    from parcelfence.service.differences import differences
 
-    source = Source(role="wire", path=folder / _PLAN_FILE, layer=_PLAN_LAYER)
+    source = Source(role="wire", path=folder / PLAN_FILE, layer=_PLAN_LAYER)
     _, planned = _loop(source, site=site, settings=settings)
     return differences(loop, planned, tolerance_m=tolerance_m)
 
@@ -162,7 +162,7 @@ def _compared(
 def _with_remarks(loop: Loop, found: Differences, *, settings: Settings, tolerance_m: float) -> Loop:
     from dataclasses import replace
 
-    from parcelfence.takeoff.differences import off_plan_remarks
+    from parcelfence.service.differences import off_plan_remarks
 
     remarks = off_plan_remarks(found, settings=settings, tolerance_m=tolerance_m)
     return replace(loop, remarks=(*loop.remarks, *remarks))

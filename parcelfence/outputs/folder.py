@@ -17,15 +17,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.errors import Fault, OutputError, ParcelFenceError
+from parcelfence.layers import PROGRAM, SUMMARY
 
 if TYPE_CHECKING:
     from collections.abc import Generator
 
-__all__ = ["PROGRAM", "SUMMARY", "check_target", "whole_folder"]
+__all__ = ["check_target", "whole_folder"]
 
-SUMMARY: Final = "summary.json"
-"""The file by which a folder is known as one of ours; it lists the others."""
-PROGRAM: Final = "parcelfence"
 _PART: Final = ".parcelfence-part-"
 _KEPT: Final = ".parcelfence-kept"
 _BYSTANDERS: Final = (".DS_Store", "Thumbs.db", "desktop.ini")

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.errors import Fault, OutputError, ParcelFenceError, PluginError, near_matches
-from parcelfence.outputs.folder import SUMMARY, whole_folder
+from parcelfence.layers import SUMMARY
+from parcelfence.outputs.folder import whole_folder
 from parcelfence.outputs.writer import BUILT_IN, CONTRACT, Writer
 
 if TYPE_CHECKING:

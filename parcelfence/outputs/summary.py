@@ -17,9 +17,9 @@ import shapely
 
 from parcelfence import __version__
 from parcelfence.conflict import SEVERITIES
+from parcelfence.layers import PROGRAM, SUMMARY
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.figures import figures, remarks
-from parcelfence.outputs.folder import PROGRAM, SUMMARY
 from parcelfence.outputs.stakeout import ORDER
 from parcelfence.outputs.survey import COLUMNS, survey_figures
 from parcelfence.units import unit_system

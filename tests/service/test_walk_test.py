@@ -9,10 +9,10 @@ from shapely import LineString, box
 from parcelfence.errors import InputError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.setting import reach_for_wanted
-from parcelfence.field.walked import points_beside, reach_seen_m
 from parcelfence.inputs.walk_file import WalkedStations
 from parcelfence.inputs.walk_stations import Side, WalkedStation
 from parcelfence.layout.laid import LaidLoop
+from parcelfence.service.walk_test import points_beside, reach_seen_m
 
 OUTER = LaidLoop(loop_id="L1", inner=False, line=LineString([(0, 0), (60, 0), (60, 40), (0, 40), (0, 0)]))
 INNER = LaidLoop(loop_id="K1", inner=True, line=LineString([(20, 10), (20, 20), (30, 20), (30, 10), (20, 10)]))

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from shapely import LineString, Polygon, box
 from shapely.affinity import translate
 
+from parcelfence.service.differences import differences, off_plan_remarks
 from parcelfence.settings import Settings
-from parcelfence.takeoff.differences import differences, off_plan_remarks
 from tests.rules import sites
 
 OUTLINE = box(3, 3, 57, 37)

@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from parcelfence.errors import InputError
-from parcelfence.field.calibration import calibrate
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.zones import field_zones
+from parcelfence.service.calibration import calibrate
 
 YARD = CurrentLoop(np.array([(0.0, 0.0), (60.0, 0.0), (60.0, 40.0), (30.0, 40.0), (30.0, 55.0), (0.0, 55.0)]))
 

@@ -14,8 +14,8 @@ from parcelfence.errors import Fault, InputError
 from parcelfence.field.current import Receiver
 from parcelfence.inputs.source import Source
 from parcelfence.inputs.wire_file import read_wire
+from parcelfence.layers import PLAN_FILE, PROGRAM, SUMMARY
 from parcelfence.layout.laid import laid_loops
-from parcelfence.outputs.folder import PROGRAM, SUMMARY
 from parcelfence.settings import Settings
 from parcelfence.site.frame import LocalFrame
 
@@ -25,9 +25,8 @@ if TYPE_CHECKING:
     from parcelfence.inputs.wire_file import DrawnWire
     from parcelfence.layout.laid import LaidLoop
 
-__all__ = ["PLAN_FILE", "WrittenPlan", "read_plan"]
+__all__ = ["WrittenPlan", "read_plan"]
 
-PLAN_FILE: Final = "plan.gpkg"
 _LAYER: Final = "wire"
 
 
