@@ -16,30 +16,47 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from parcelfence.errors import ParcelFenceError
-    from parcelfence.planning import Plan, plan
+    from parcelfence.finished_plan import Plan
+    from parcelfence.outputs.registry import write
+    from parcelfence.outputs.tables import tables as layer_tables
+    from parcelfence.planning import plan
     from parcelfence.settings import Settings
     from parcelfence.site.reading import read_site
     from parcelfence.site.site import Site
 
-__all__ = ["ParcelFenceError", "Plan", "Settings", "Site", "__version__", "plan", "read_site"]
+__all__ = [
+    "ParcelFenceError",
+    "Plan",
+    "Settings",
+    "Site",
+    "__version__",
+    "layer_tables",
+    "plan",
+    "read_site",
+    "write",
+]
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "ParcelFenceError": "parcelfence.errors",
-    "Plan": "parcelfence.planning",
-    "Settings": "parcelfence.settings",
-    "Site": "parcelfence.site.site",
-    "plan": "parcelfence.planning",
-    "read_site": "parcelfence.site.reading",
+    "ParcelFenceError": ("parcelfence.errors", "ParcelFenceError"),
+    "Plan": ("parcelfence.finished_plan", "Plan"),
+    "Settings": ("parcelfence.settings", "Settings"),
+    "Site": ("parcelfence.site.site", "Site"),
+    "layer_tables": ("parcelfence.outputs.tables", "tables"),
+    "plan": ("parcelfence.planning", "plan"),
+    "read_site": ("parcelfence.site.reading", "read_site"),
+    "write": ("parcelfence.outputs.registry", "write"),
 }
+"""Public name -> module and name there."""
 
 
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         msg = f"module {__name__!r} has no attribute {name!r}"
         raise AttributeError(msg)
-    return getattr(import_module(_HOMES[name]), name)
+    module, own_name = _HOMES[name]
+    return getattr(import_module(module), own_name)
 
 
 def __dir__() -> list[str]:

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import shapely
@@ -14,10 +13,11 @@ from parcelfence.circuit.circuit import Circuit, circuit
 from parcelfence.circuit.conductor import Conductor
 from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
-from parcelfence.field.profile import ReachProfile, reach_profiles
+from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
-from parcelfence.field.zones import Zones, zones
+from parcelfence.field.zones import zones
+from parcelfence.finished_plan import Plan
 from parcelfence.layout.crossing import crossings
 from parcelfence.layout.design import design
 from parcelfence.rules.draft import Draft
@@ -30,76 +30,17 @@ from parcelfence.takeoff.take_off import take_off
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from pathlib import Path
 
-    from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.conflict import Conflict
-    from parcelfence.layout.crossing import Crossing
     from parcelfence.layout.loop import Loop
     from parcelfence.site.site import Site
-    from parcelfence.takeoff.take_off import TakeOff
 
-__all__ = ["Plan", "assess", "plan"]
+__all__ = ["assess", "plan"]
 
 _MOST_ROUNDS: Final = 6
 _LONGEST_LOOP_M: Final = 20_000.0
 """Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plan:
-    """A finished plan: design, signal, checks and counts.  Complete when it exists."""
-
-    site: Site
-    settings: Settings
-    loop: Loop
-    crossings: tuple[Crossing, ...]
-    zones: Zones
-    profiles: tuple[ReachProfile, ...]
-    circuit: Circuit
-    conflicts: tuple[Conflict, ...]
-    take_off: TakeOff
-
-    def layers(self) -> dict[str, GeoDataFrame]:
-        """Give every layer of :mod:`parcelfence.layers` as a table in the working CRS."""
-        from parcelfence.outputs.tables import tables
-
-        return tables(self)
-
-    def write(
-        self,
-        directory: Path | str,
-        *,
-        overwrite: bool = False,
-        formats: Sequence[str] | None = None,
-        layers: Sequence[str] | None = None,
-        dst_crs: str | None = None,
-    ) -> None:
-        """Write the plan into a folder, whole or not at all.
-
-        Parameters
-        ----------
-        directory : path
-            The folder; it must not exist, unless `overwrite` is set and it holds an earlier plan.
-        overwrite : bool
-            Replace an earlier plan.
-        formats, layers : sequence of str, optional
-            Which writers and layers, by name; all of the contract by default.
-        dst_crs : str, optional
-            CRS of the outputs that allow one.
-
-        Raises
-        ------
-        OutputError
-            If it cannot be written; what stood there still stands.
-        """
-        from pathlib import Path
-
-        from parcelfence.outputs.registry import write
-
-        write(self, Path(directory), overwrite=overwrite, formats=formats, layers=layers, dst_crs=dst_crs)
 
 
 def plan(

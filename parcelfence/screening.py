@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from concurrent.futures import Executor
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.inputs.source import Source
     from parcelfence.inputs.table import Record, Table
-    from parcelfence.planning import Plan
     from parcelfence.settings import Settings
 
 __all__ = ["Outcome", "ScreeningJob", "outcomes", "screen", "slices"]

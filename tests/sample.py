@@ -11,7 +11,7 @@ from parcelfence.inputs.project_file import Project, read_project
 from parcelfence.site.reading import project_site
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
     from parcelfence.site.site import Site
 
 SAMPLE = Path(__file__).parents[1] / "sample_geodata"

@@ -11,11 +11,10 @@ PACKAGE = Path(__file__).parents[1] / "parcelfence"
 ORDER = (
     *("errors", "units", "layers", "settings", "conflict"),
     *("inputs", "site", "layout", "field", "circuit", "rules", "takeoff"),
-    *("planning", "screening", "service", "outputs", "cli", "__main__"),
+    *("finished_plan", "planning", "screening", "service", "outputs", "cli", "__main__"),
 )
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE or path.stem != "__init__")
-HANDS_DOWN = {("planning", "outputs")}
-"""``Plan.layers`` and ``Plan.write`` hand the finished plan down to the outputs, inside the method."""
+DOTTED = {".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts): path for path in MODULES}
 
 MOST_LINES = 400
 MOST_FUNCTION_LINES = 60
@@ -46,10 +45,28 @@ def _imported_stages(tree: ast.AST) -> set[str]:
 def test_a_stage_imports_only_what_stands_above_it(path: Path) -> None:
     here = ORDER.index(_stage(path))
     for stage in _imported_stages(ast.parse(path.read_text(encoding="utf-8"))):
-        if stage == "__version__" or (_stage(path), stage) in HANDS_DOWN:
+        if stage == "__version__":
             continue
         assert stage in ORDER, f"{_name(path)} imports {stage}, which is no stage"
         assert ORDER.index(stage) <= here, f"{_name(path)} imports {stage}, which stands below it"
+
+
+def _imported_modules(path: Path) -> set[str]:
+    """Give the modules of the package that a file imports, for types and inside functions too."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        elif isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+    return names & set(DOTTED)
+
+
+def test_no_two_files_import_each_other_by_any_way() -> None:
+    waiting = {name: _imported_modules(path) - {name} for name, path in DOTTED.items()}
+    while free := {name for name, needed in waiting.items() if not needed & set(waiting)}:
+        waiting = {name: needed for name, needed in waiting.items() if name not in free}
+    assert not waiting, f"these files lie on a circle of imports, or lead into one: {sorted(waiting)}"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=_name)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -13,13 +14,16 @@ from shapely import LineString, Point, Polygon, affinity, box
 from parcelfence.errors import NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.flux import normalised_field
-from parcelfence.planning import Plan, assess, plan
+from parcelfence.planning import assess, plan
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
 from tests.sample import sample_plan, sample_project, sample_site
+
+if TYPE_CHECKING:
+    from parcelfence.finished_plan import Plan
 
 YARD = Polygon([(0, 0), (62, -4), (70, 35), (38, 52), (30, 34), (2, 40)])
 HOUSE = Polygon([(20, 12), (34, 12), (34, 20), (20, 20)])

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from parcelfence.conflict import Conflict, Severity
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 __all__ = ["conflict_report", "plan_report"]
 

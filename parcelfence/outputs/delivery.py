@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pyproj import CRS
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
     from parcelfence.site.provenance import DatumOperation
 
 __all__ = ["Delivery", "delivery"]

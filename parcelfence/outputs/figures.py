@@ -12,7 +12,7 @@ import shapely
 from parcelfence.site.frame import geodesic_length_m, horizontal
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
     from parcelfence.units import UnitSystem
 
 __all__ = ["Figures", "figures", "remarks"]

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 __all__ = ["flags", "flags_of", "loops", "loops_of", "table_of", "zones", "zones_of"]
 

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.style import Style
-    from parcelfence.planning import Plan
     from parcelfence.site.feature import Utility
 
 __all__ = ["Drawn", "drawn_layers"]

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from branca.element import Element, Figure
     from geopandas import GeoDataFrame
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.map_features import Drawn
-    from parcelfence.planning import Plan
 
 __all__ = ["Background", "map_page"]
 

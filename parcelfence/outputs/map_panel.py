@@ -15,8 +15,8 @@ from parcelfence.units import station_label, unit_system
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.map_features import Drawn
-    from parcelfence.planning import Plan
 
 __all__ = ["figures", "heading", "panel"]
 

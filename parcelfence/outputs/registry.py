@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
-    from parcelfence.planning import Plan
 
 __all__ = ["GROUP", "Plugins", "plugins", "write"]
 

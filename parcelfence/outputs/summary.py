@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from parcelfence.conflict import Conflict
     from parcelfence.errors import Fault
     from parcelfence.field.profile import ReachProfile
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
     from parcelfence.outputs.figures import Figures
-    from parcelfence.planning import Plan
     from parcelfence.site.provenance import DatumOperation, InputRecord
 
 __all__ = ["summary", "write"]

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.layers import LayerSchema
-    from parcelfence.planning import Plan
     from parcelfence.site.feature import Feature
     from parcelfence.site.frame import Conversion
 

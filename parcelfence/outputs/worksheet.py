@@ -14,8 +14,8 @@ from parcelfence.outputs.worksheet_sheet import sheets_of
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
-    from parcelfence.planning import Plan
 
 __all__ = ["NAME", "worksheet_page", "write"]
 

@@ -23,8 +23,8 @@ from parcelfence.outputs.worksheet_svg import area, line, number, text
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.worksheet_sheet import Sheet
-    from parcelfence.planning import Plan
     from parcelfence.site.feature import Feature, Utility
 
 __all__ = ["drawing", "legend"]

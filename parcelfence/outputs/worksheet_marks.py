@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from parcelfence.conflict import Conflict
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.worksheet_labels import Labels
     from parcelfence.outputs.worksheet_sheet import Sheet
-    from parcelfence.planning import Plan
 
 __all__ = [
     "conflict_marks",

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from parcelfence.conflict import Conflict, Severity
+    from parcelfence.finished_plan import Plan
     from parcelfence.layout.crossing import Crossing
-    from parcelfence.planning import Plan
     from parcelfence.takeoff.take_off import Material
 
 __all__ = ["cautions", "conflicts", "crossings", "facts", "legs", "materials", "notes", "table", "tick_list"]

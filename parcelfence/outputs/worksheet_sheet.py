@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 __all__ = ["Sheet", "nice_step", "sheet_of", "sheets_of", "unit_length_m"]
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from parcelfence.field.profile import ReachProfile
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 __all__ = ["flags", "number_list", "tests", "training"]
 

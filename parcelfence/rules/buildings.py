@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
@@ -32,7 +33,8 @@ _THEME: Final = "buildings"
 def building_clearance(draft: Draft) -> Iterator[Finding]:
     """Measure the distance of the signal-carrying wire to each building."""
     buildings, wire = draft.site.buildings, draft.wire
-    near = wire.near(
+    near = near_stretches(
+        wire,
         [building.geometry for building in buildings],
         within_m=draft.settings.building_clearance_m - LAYING_TOLERANCE_M,
         among=~wire.twisted,

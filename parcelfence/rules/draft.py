@@ -7,6 +7,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
@@ -64,6 +68,18 @@ class Draft:
         reached_m = max(widest_m, self.settings.utility_separation_m + known_m)
         return Nearness.of(self.wire, [utility.geometry for utility in utilities], within_m=reached_m)
 
+    def near(
+        self,
+        obstacles: Sequence[BaseGeometry],
+        *,
+        within_m: float | Sequence[float],
+        among: NDArray[np.bool_] | None = None,
+    ) -> tuple[tuple[Stretch, ...], ...]:
+        """Find where the wire comes nearer to each obstacle than a distance, see :func:`near_stretches`."""
+        from parcelfence.rules.nearness import near_stretches
+
+        return near_stretches(self.wire, obstacles, within_m=within_m, among=among)
+
     def mark_budget(self, utility: Utility) -> Budget:
         """Uncertainty of the distance between the laid wire and a utility."""
         from parcelfence.site.accuracy import clearance_budget
@@ -77,12 +93,17 @@ class Draft:
 
         return meetings(self.beside_utilities, [utility.geometry for utility in self.site.utilities])
 
+    @property
+    def facing_spacing_m(self) -> float:
+        """Distance below which two runs with opposite currents count as facing: two reaches."""
+        return 2 * self.settings.reach_m
+
     @cached_property
     def facing(self) -> tuple[Stretch, ...]:
         """Stretches of wire beside wire with the opposite current, on both sides of each pair."""
         from parcelfence.rules.facing import facing_stretches
 
-        return facing_stretches(self)
+        return facing_stretches(self.wire, spacing_m=self.facing_spacing_m, least_length_m=self.settings.reach_m)
 
     @cached_property
     def free_ground(self) -> tuple[Polygon, ...]:

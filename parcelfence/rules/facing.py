@@ -12,41 +12,38 @@ from parcelfence.rules.wire import LAYING_TOLERANCE_M
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from parcelfence.rules.draft import Draft
-    from parcelfence.rules.wire import Stretch
+    from parcelfence.rules.wire import Stretch, Wire
 
-__all__ = ["facing_stretches", "least_spacing_m"]
+__all__ = ["facing_stretches"]
 
 _OPPOSITE: Final = -0.7
 _STEP_M: Final = 0.75
 
 
-def least_spacing_m(draft: Draft) -> float:
-    """Distance below which two runs with opposite currents count as facing: two reaches."""
-    return 2 * draft.settings.reach_m
-
-
-def facing_stretches(draft: Draft) -> tuple[Stretch, ...]:
-    """Find where wire faces wire with the opposite current, for a reach or more.
+def facing_stretches(wire: Wire, *, spacing_m: float, least_length_m: float) -> tuple[Stretch, ...]:
+    """Find where wire faces wire with the opposite current.
 
     Parameters
     ----------
-    draft : Draft
+    wire : Wire
         Its single wires are looked at.
+    spacing_m : float
+        Distance below which two runs face each other.
+    least_length_m : float
+        Stretches shorter than this are passed over.
 
     Returns
     -------
     tuple of Stretch
         Of both runs that face each other; ``measured`` is the least distance between them.
     """
-    pieces, spacing_m = _facing(draft, least_m=least_spacing_m(draft))
-    found = draft.wire.stretches(pieces, values=spacing_m)
-    return tuple(stretch for stretch in found if stretch.length_m >= draft.settings.reach_m)
+    pieces, apart_m = _facing(wire, least_m=spacing_m)
+    found = wire.stretches(pieces, values=apart_m)
+    return tuple(stretch for stretch in found if stretch.length_m >= least_length_m)
 
 
-def _facing(draft: Draft, *, least_m: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def _facing(wire: Wire, *, least_m: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Give the pieces that face one with the opposite current, and the distance between the two."""
-    wire = draft.wire
     signal = np.flatnonzero(~wire.twisted)
     ends = shapely.get_coordinates(wire.pieces[signal]).reshape(-1, 2, 2)
     steps = ends[:, 1] - ends[:, 0]

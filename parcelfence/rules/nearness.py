@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from parcelfence.rules.wire import Stretch, Wire
 
-__all__ = ["Nearness"]
+__all__ = ["Nearness", "near_stretches"]
 
 _SEGMENT_M: Final = 10.0
 """Long lines are cut into segments: the bounding box of a diagonal one would hold half of the site."""
@@ -101,3 +101,33 @@ def _parts(features: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArr
         parts.append(segments)
         of_part.append(np.full(len(segments), owner))
     return np.concatenate(parts), np.concatenate(of_part)
+
+
+def near_stretches(
+    wire: Wire,
+    obstacles: Sequence[BaseGeometry],
+    *,
+    within_m: float | Sequence[float],
+    among: NDArray[np.bool_] | None = None,
+) -> tuple[tuple[Stretch, ...], ...]:
+    """Find where the wire comes nearer to each obstacle than a distance.
+
+    Parameters
+    ----------
+    wire : Wire
+        The wire.
+    obstacles : sequence of BaseGeometry
+        A polygon counts with its inside.
+    within_m : float or sequence of float
+        Distance, one for all or one for each.
+    among : ndarray of bool, optional
+        Pieces to look at; all by default.
+
+    Returns
+    -------
+    tuple of tuple of Stretch
+        For each obstacle its stretches, with the least distance measured.
+    """
+    limits_m = np.broadcast_to(np.asarray(within_m, dtype=np.float64), len(obstacles))
+    nearness = Nearness.of(wire, obstacles, within_m=float(limits_m.max(initial=0.0)))
+    return nearness.stretches(limits_m, among=among)

@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 
 from parcelfence.rules.bends import bend_radii
-from parcelfence.rules.facing import least_spacing_m
 from parcelfence.rules.passage import narrow_passages
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Finding, Rule, rule
@@ -85,7 +84,7 @@ def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.floa
 )
 def facing_runs(draft: Draft) -> Iterator[Finding]:
     """Find signal-carrying wire that faces wire with the opposite current, and how near."""
-    settings, least_m = draft.settings, least_spacing_m(draft)
+    settings, least_m = draft.settings, draft.facing_spacing_m
     open_sides = shapely.union_all([side.geometry for side in draft.site.open_sides])
     told: list[Stretch] = []
     for stretch in draft.facing:

@@ -166,7 +166,7 @@ def keep_out_open(draft: Draft) -> Iterator[Finding]:
 def hardscape_cut(draft: Draft) -> Iterator[Finding]:
     """Measure the length of wire in each hard surface."""
     words, surfaces = draft.wording, draft.site.hardscape
-    near = draft.wire.near([surface.geometry for surface in surfaces], within_m=1e-6)
+    near = draft.near([surface.geometry for surface in surfaces], within_m=1e-6)
     for surface, stretches in zip(surfaces, near, strict=True):
         for near_by in stretches:
             stretch = near_by.within(surface.geometry)
@@ -197,7 +197,7 @@ def _wire_in(
     """Find wire in, or too near to, each of some features."""
     words = draft.wording
     within_m = max(clearance_m - LAYING_TOLERANCE_M, 1e-6)
-    near = draft.wire.near([feature.geometry for feature in features], within_m=within_m)
+    near = draft.near([feature.geometry for feature in features], within_m=within_m)
     for feature, stretches in zip(features, near, strict=True):
         for near_by in stretches:
             inside = near_by.measured <= 0

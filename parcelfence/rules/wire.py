@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
 
     from numpy.typing import NDArray
     from shapely import Point
@@ -127,35 +127,6 @@ class Wire:
     def tree(self) -> shapely.STRtree:
         """Index of the pieces."""
         return shapely.STRtree(self.pieces)
-
-    def near(
-        self,
-        obstacles: Sequence[BaseGeometry],
-        *,
-        within_m: float | Sequence[float],
-        among: NDArray[np.bool_] | None = None,
-    ) -> tuple[tuple[Stretch, ...], ...]:
-        """Find where the wire comes nearer to each obstacle than a distance.
-
-        Parameters
-        ----------
-        obstacles : sequence of BaseGeometry
-            A polygon counts with its inside.
-        within_m : float or sequence of float
-            Distance, one for all or one for each.
-        among : ndarray of bool, optional
-            Pieces to look at; all by default.
-
-        Returns
-        -------
-        tuple of tuple of Stretch
-            For each obstacle its stretches, with the least distance measured.
-        """
-        from parcelfence.rules.nearness import Nearness
-
-        limits_m = np.broadcast_to(np.asarray(within_m, dtype=np.float64), len(obstacles))
-        nearness = Nearness.of(self, obstacles, within_m=float(limits_m.max(initial=0.0)))
-        return nearness.stretches(limits_m, among=among)
 
     def stretches(self, pieces: NDArray[np.int64], *, values: NDArray[np.float64]) -> tuple[Stretch, ...]:
         """Gather pieces into stretches; gaps of up to a metre are closed.

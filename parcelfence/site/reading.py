@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -24,7 +25,7 @@ from parcelfence.site.provenance import Provenance
 from parcelfence.site.selection import select_parcels
 from parcelfence.site.site import Site
 from parcelfence.site.surroundings import Surroundings, surroundings
-from parcelfence.site.terrain import on_terrain
+from parcelfence.site.terrain import read_terrain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.feature import Feature
 
-__all__ = ["build_site", "project_site", "read_site", "site_of"]
+__all__ = ["build_site", "on_terrain", "project_site", "read_site", "site_of"]
 
 _PLAIN_ROLES: Final = tuple(
     role for role in INPUT_ROLES if role not in {"parcels", "marks", "wanted_area", "transmitter"}
@@ -120,6 +121,15 @@ def build_site(
     parcel_id = "+".join(dict.fromkeys(choice.partition("=")[2].strip() for choice in select))
     site = site_of(chosen, tables, settings=settings, parcel_id=parcel_id, name=name, working_crs=working_crs)
     return site if elevation is None else on_terrain(site, elevation)
+
+
+def on_terrain(site: Site, source: ElevationSource) -> Site:
+    """Give a site the heights of a raster, and enter the raster in its provenance; raises as :func:`read_terrain`."""
+    terrain, said = read_terrain(site.frame, source, ground=site.parcel)
+    provenance = Provenance(
+        inputs=(*site.provenance.inputs, *said.inputs), remarks=(*site.provenance.remarks, *said.remarks)
+    )
+    return replace(site, provenance=provenance, terrain=terrain)
 
 
 def project_site(project: Project) -> Site:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -19,10 +19,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.inputs.source import ElevationSource
-    from parcelfence.site.frame import Conversion
-    from parcelfence.site.site import Site
+    from parcelfence.site.frame import Conversion, LocalFrame
 
-__all__ = ["GroundProfile", "Terrain", "ground_length_m", "ground_profile", "on_terrain"]
+__all__ = ["GroundProfile", "Terrain", "ground_length_m", "ground_profile", "read_terrain"]
 
 STEP_M: Final = 1.0
 """Heights are taken so far apart or closer: what is finer is roughness, which a wire in a trench does not follow."""
@@ -148,8 +147,24 @@ def ground_length_m(geometry: BaseGeometry, terrain: Terrain | None) -> float:
     return sum(ground_profile(line, terrain).length_m for line in lines)
 
 
-def on_terrain(site: Site, source: ElevationSource) -> Site:
-    """Give a site the heights of a raster, and enter the raster in its provenance.
+def read_terrain(frame: LocalFrame, source: ElevationSource, *, ground: BaseGeometry) -> tuple[Terrain, Provenance]:
+    """Read the heights of a raster around a property.
+
+    Parameters
+    ----------
+    frame : LocalFrame
+        Working CRS of the property.
+    source : ElevationSource
+        The raster.
+    ground : BaseGeometry
+        The property, which the raster must cover.
+
+    Returns
+    -------
+    Terrain
+        The heights.
+    Provenance
+        The raster's own entry, and what is to be said about it.
 
     Raises
     ------
@@ -161,12 +176,12 @@ def on_terrain(site: Site, source: ElevationSource) -> Site:
         If rasterio is not installed.
     """
     raster = elevation_raster(source)
-    conversion = site.frame.conversion_to(raster.crs, where=source.name)
-    ground, around = (
+    conversion = frame.conversion_to(raster.crs, where=source.name)
+    within, around = (
         conversion.geometry(shapely.segmentize(area, _AROUND_M))
-        for area in (site.parcel, site.parcel.buffer(_AROUND_M, quad_segs=2))
+        for area in (ground, ground.buffer(_AROUND_M, quad_segs=2))
     )
-    grid = elevation_grid(raster, ground=ground, around=around)
+    grid = elevation_grid(raster, ground=within, around=around)
     record = InputRecord(
         role="elevation",
         name=source.name,
@@ -175,12 +190,8 @@ def on_terrain(site: Site, source: ElevationSource) -> Site:
         crs_origin=raster.crs_origin,
         features=raster.columns * raster.rows,
         used=grid.heights_m.size,
-        operation=site.frame.conversion_from(raster.crs, where=source.name).operation,
+        operation=frame.conversion_from(raster.crs, where=source.name).operation,
     )
     said = f"lengths of wire and trench are along the ground by {source.name}; stations are those of the plan"
-    provenance = Provenance(
-        inputs=(*site.provenance.inputs, record),
-        remarks=(*site.provenance.remarks, said, *raster.remarks, *grid.remarks),
-    )
     terrain = Terrain(name=source.name, heights_m=grid.heights_m, affine=grid.affine, conversion=conversion)
-    return replace(site, provenance=provenance, terrain=terrain)
+    return terrain, Provenance(inputs=(record,), remarks=(said, *raster.remarks, *grid.remarks))

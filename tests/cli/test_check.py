@@ -17,13 +17,15 @@ from shapely.affinity import translate
 
 from parcelfence.cli.main import parcelfence
 from parcelfence.inputs.project_file import read_project
-from parcelfence.planning import Plan, plan
+from parcelfence.planning import plan
 from parcelfence.site.reading import build_site
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from click.testing import Result
+
+    from parcelfence.finished_plan import Plan
 
 UTM = CRS.from_epsg(32618)
 LOT = box(0, 0, 70, 50)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 if "plan_fixture" not in sys.modules:
     _spec = spec_from_file_location("plan_fixture", Path(__file__).with_name("plan_fixture.py"))

@@ -28,7 +28,7 @@ from parcelfence.takeoff.take_off import TakeOff
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 SAMPLE = Path(__file__).parents[2] / "sample_geodata"
 PARCEL_NO = "31-07"

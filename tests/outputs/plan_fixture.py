@@ -19,9 +19,9 @@ from parcelfence.errors import Fault
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.zones import zones
+from parcelfence.finished_plan import Plan
 from parcelfence.layout.crossing import Crossing
 from parcelfence.layout.loop import Loop, Run, Transmitter
-from parcelfence.planning import Plan
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from ezdxf.document import Drawing
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from parcelfence.outputs.delivery import delivery
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 NAMES = [schema.name for schema in LAYERS]
 

@@ -20,7 +20,7 @@ from parcelfence.outputs.tables import tables
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _SQL = {"text": "TEXT", "real": "REAL", "integer": "INTEGER", "boolean": "BOOLEAN"}
 

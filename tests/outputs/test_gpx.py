@@ -12,7 +12,7 @@ from pyproj import Geod
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _NAMESPACE = "{http://www.topografix.com/GPX/1/1}"
 

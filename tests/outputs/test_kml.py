@@ -16,7 +16,7 @@ from parcelfence.outputs.tables import tables
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _NAMESPACE = "{http://www.opengis.net/kml/2.2}"
 

@@ -15,7 +15,7 @@ from parcelfence.layers import LAYERS
 from parcelfence.outputs.tables import tables
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 pytestmark = pytest.mark.peers
 

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
-    from parcelfence.planning import Plan
 
 CONTRACT_FILES = {
     *("plan.gpkg", "map.html", "worksheet.html", "stakeout.csv", "flags.gpx", "plan.dxf", "summary.json"),

@@ -13,7 +13,7 @@ from parcelfence.outputs.registry import write
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 
 def _rows(folder: Path) -> list[list[str]]:

@@ -17,7 +17,7 @@ from parcelfence.units import METRIC, US
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 
 @pytest.fixture(scope="module")

@@ -20,7 +20,7 @@ from parcelfence.units import US_SURVEY_FOOT_M
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _STATE_PLANE = "EPSG:6535"
 """NAD83(2011) / New York Central in US survey feet (EPSG registry)."""

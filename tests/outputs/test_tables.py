@@ -18,7 +18,7 @@ from parcelfence.outputs.tables import tables
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _IS: dict[str, Callable[[object], bool]] = {
     "text": types.is_string_dtype,

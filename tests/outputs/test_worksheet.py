@@ -25,7 +25,7 @@ from parcelfence.outputs.worksheet_work import number_list
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 _SVG = "{http://www.w3.org/2000/svg}"
 

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon, box
 
+from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import gathered, nearest_place
 from parcelfence.rules.wire import Wire
 from parcelfence.rules.wording import Wording
@@ -41,7 +42,7 @@ def test_stretches_cover_exactly_what_is_near(west: float, width: float, gap_m: 
     start = [(0, 0), (60, 0), (60, 30), (0, 30)][shift % 4]
     run = sites.loop_run(outline, line=sites.ring(outline, start=start))
     obstacle = box(west, -5, west + width, -gap_m)
-    (stretches,) = Wire.of(sites.loop_of(run)).near([obstacle], within_m=1.5)
+    (stretches,) = near_stretches(Wire.of(sites.loop_of(run)), [obstacle], within_m=1.5)
     (stretch,) = stretches
     truth = run.line.intersection(obstacle.buffer(1.5, quad_segs=64))
     assert stretch.line.buffer(0.01).covers(truth)

@@ -16,7 +16,8 @@ from shapely.affinity import rotate
 from parcelfence.errors import CrsError
 from parcelfence.inputs.files import file_hash
 from parcelfence.inputs.source import ElevationSource
-from parcelfence.site.terrain import Terrain, ground_length_m, ground_profile, on_terrain
+from parcelfence.site.reading import on_terrain
+from parcelfence.site.terrain import Terrain, ground_length_m, ground_profile
 from tests.rasters import FRAME, LOT, X, Y, lot_site, plane, raster
 
 if TYPE_CHECKING:

@@ -22,9 +22,8 @@ from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
-from parcelfence.site.reading import read_site
+from parcelfence.site.reading import on_terrain, read_site
 from parcelfence.site.site import Site
-from parcelfence.site.terrain import on_terrain
 from parcelfence.takeoff.sequence import sequence
 from tests.rasters import plane, raster
 

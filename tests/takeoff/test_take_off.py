@@ -18,8 +18,8 @@ from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
+from parcelfence.site.reading import on_terrain
 from parcelfence.site.site import Site
-from parcelfence.site.terrain import on_terrain
 from parcelfence.takeoff.flag import Flag
 from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.take_off import TakeOff, take_off

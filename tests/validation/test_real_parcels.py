@@ -26,7 +26,7 @@ from parcelfence.site.reading import build_site, read_site
 from tests.realdata import real_data
 
 if TYPE_CHECKING:
-    from parcelfence.planning import Plan
+    from parcelfence.finished_plan import Plan
 
 EVERY = 16
 """Every so many parcels are planned here; all of them by ``tests/benchmarks/sweep_real_parcels.py``."""

@@ -14,7 +14,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Point, box
 
-from parcelfence.planning import Plan, plan
+from parcelfence.planning import plan
 from parcelfence.settings import Settings
 from parcelfence.site.feature import Feature
 from parcelfence.site.frame import WGS84, LocalFrame
@@ -26,6 +26,8 @@ from tests.sample import sample_plan
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from parcelfence.finished_plan import Plan
 
 EDGE_TOLERANCE_M = 1e-3
 

@@ -1,0 +1,60 @@
+"""The finished plan: what every output is made from, and nothing that makes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import parcelfence
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from geopandas import GeoDataFrame
+
+    from parcelfence.circuit.circuit import Circuit
+    from parcelfence.conflict import Conflict
+    from parcelfence.field.profile import ReachProfile
+    from parcelfence.field.zones import Zones
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Loop
+    from parcelfence.settings import Settings
+    from parcelfence.site.site import Site
+    from parcelfence.takeoff.take_off import TakeOff
+
+__all__ = ["Plan"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A finished plan: design, signal, checks and counts.  Complete when it exists.
+
+    Its methods are the package's public functions of a plan, written behind a dot.
+    """
+
+    site: Site
+    settings: Settings
+    loop: Loop
+    crossings: tuple[Crossing, ...]
+    zones: Zones
+    profiles: tuple[ReachProfile, ...]
+    circuit: Circuit
+    conflicts: tuple[Conflict, ...]
+    take_off: TakeOff
+
+    def layers(self) -> dict[str, GeoDataFrame]:
+        """Give every layer as a table in the working CRS: :func:`parcelfence.layer_tables` of this plan."""
+        return parcelfence.layer_tables(self)
+
+    def write(
+        self,
+        directory: Path | str,
+        *,
+        overwrite: bool = False,
+        formats: Sequence[str] | None = None,
+        layers: Sequence[str] | None = None,
+        dst_crs: str | None = None,
+    ) -> None:
+        """Write the plan into a folder, whole or not at all: :func:`parcelfence.write` of this plan."""
+        parcelfence.write(self, directory, overwrite=overwrite, formats=formats, layers=layers, dst_crs=dst_crs)
