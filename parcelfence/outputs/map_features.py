@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from pyproj import Geod
 
 from parcelfence.outputs.escaping import html_text
-from parcelfence.outputs.map_tools import station_run
 from parcelfence.outputs.map_words import words_of
 from parcelfence.outputs.style import STYLE_COLUMN, STYLES, layer_styles, style_of, tolerance_style
 
@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.style import Style
+    from parcelfence.settings import Settings
     from parcelfence.site.feature import Utility
 
-__all__ = ["Drawn", "drawn_layers"]
+__all__ = ["Drawn", "drawn_layers", "metres_per_degree", "station_run", "unit_factors"]
 
 DECIMALS: Final = 8
 """Of a degree, for lines and points: about a millimetre."""
@@ -208,3 +209,69 @@ def _utility_record(utility: Utility) -> dict[str, Any]:
 
 def _lines(shape: BaseGeometry) -> Iterable[BaseGeometry]:
     return [part for part in shapely.get_parts(shape) if part.geom_type == "LineString" and part.length > 0]
+
+
+_GEOD = Geod(ellps="WGS84")
+_HALF_STEP_DEG = 0.005
+
+
+def metres_per_degree(longitude: float, latitude: float) -> tuple[float, float]:
+    """Measure a degree of longitude and of latitude on the ellipsoid (Karney 2013), at a place.
+
+    Parameters
+    ----------
+    longitude, latitude : float
+        Degrees on WGS 84.
+
+    Returns
+    -------
+    tuple of float
+        Metres per degree eastward and northward.
+    """
+    west, east = longitude - _HALF_STEP_DEG, longitude + _HALF_STEP_DEG
+    south, north = latitude - _HALF_STEP_DEG, latitude + _HALF_STEP_DEG
+    eastward = _GEOD.line_length([west, east], [latitude, latitude])
+    northward = _GEOD.line_length([longitude, longitude], [south, north])
+    return eastward / (2 * _HALF_STEP_DEG), northward / (2 * _HALF_STEP_DEG)
+
+
+def station_run(record: Mapping[str, Any], *, plan_length_m: float) -> dict[str, Any]:
+    """Give the chainage of every vertex of a leg, for the read-out under the pointer.
+
+    Parameters
+    ----------
+    record : mapping
+        A row of the layer ``wire`` on WGS 84, with its ``geometry``.
+    plan_length_m : float
+        Length of the leg in the working CRS, in which stations are reckoned.
+
+    Returns
+    -------
+    dict
+        ``name`` of the loop, ``twisted``, and ``station``: metres at each vertex, to the millimetre.  Lengths between
+        vertices are geodesic, fitted to the plan length of the leg.
+    """
+    coordinates = shapely.get_coordinates(record["geometry"])
+    steps_m = np.asarray(_GEOD.line_lengths(coordinates[:, 0], coordinates[:, 1]))
+    along_m = np.concatenate([[0.0], np.cumsum(steps_m)])
+    fit = plan_length_m / along_m[-1] if along_m[-1] > 0 else 1.0
+    return {
+        "name": html_text(record["loop_id"]),
+        "twisted": bool(record["twisted"]),
+        "station": np.round(float(record["start_station_m"]) + along_m * fit, 3).tolist(),
+    }
+
+
+def unit_factors(settings: Settings) -> dict[str, Any]:
+    """Give the names and sizes of the units in which the tools speak."""
+    from parcelfence.units import unit_system
+
+    units = unit_system(settings.units)
+    return {
+        "system": units.name,
+        "length": units.length_unit,
+        "lengthM": units.length_m,
+        "area": units.area_unit,
+        "areaM2": units.area_m2,
+        "stations": settings.station_format,
+    }

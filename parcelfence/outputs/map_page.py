@@ -1,4 +1,4 @@
-"""The map: one self-contained page, made with folium, that opens without a connection."""
+"""The map as one HTML page that opens without a connection: a folium map with the sheet and the tools beside it."""
 
 from __future__ import annotations
 
@@ -9,23 +9,23 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 from parcelfence.outputs.escaping import html_text, script_json
 from parcelfence.outputs.map_assets import asset_store, inline_assets
-from parcelfence.outputs.map_features import drawn_layers
+from parcelfence.outputs.map_features import drawn_layers, metres_per_degree, unit_factors
 from parcelfence.outputs.map_layers import add_layer, halo
 from parcelfence.outputs.map_panel import heading, panel
-from parcelfence.outputs.map_tools import metres_per_degree, unit_factors
 from parcelfence.outputs.map_words import AS_GIVEN, LABELS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     import folium
     from branca.element import Element, Figure
     from geopandas import GeoDataFrame
 
-    from parcelfence.finished_plan import Plan
+    from parcelfence.outputs.delivery import Delivery
     from parcelfence.outputs.map_features import Drawn
 
-__all__ = ["Background", "map_page"]
+__all__ = ["NAME", "Background", "map_page", "write"]
 
 _CANVAS_FEATURES: Final = 2_000
 """Features beyond which the browser paints on a canvas instead of keeping one element for each."""
@@ -188,3 +188,12 @@ def _whole(figure: Figure, *, title: str, tiles: bool) -> str:
     page = inline_assets(rendered, asset_store())
     sheet = f"<style>{_text('map_page.css')}</style>"
     return page.replace("</head>", f"{sheet}\n</head>", 1).replace("<html>", '<html lang="en">', 1)
+
+
+NAME: Final = "map.html"
+
+
+def write(delivery: Delivery, folder: Path) -> None:
+    """Write ``map.html``."""
+    page = map_page(delivery.plan, tables=delivery.wgs84)
+    (folder / NAME).write_text(page, encoding="utf-8", errors="replace", newline="\n")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from parcelfence.conflict import SEVERITIES
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.escaping import html_text
-from parcelfence.outputs.map_symbols import legend_key
+from parcelfence.outputs.map_layers import legend_key
 from parcelfence.outputs.style import style_of, tolerance_style
 from parcelfence.units import station_label, unit_system
 

@@ -6,9 +6,9 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.outputs.cautions import CAUTIONS
+from parcelfence.outputs.drawing_marks import numbered_conflicts
 from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.figures import figures, remarks
-from parcelfence.outputs.worksheet_marks import numbered_conflicts
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:

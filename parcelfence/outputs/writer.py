@@ -71,11 +71,11 @@ class Writer:
             raise MissingExtraError.of(self.extra, package=self.package, purpose=f"The output {self.name}") from error
 
 
-def _late(module: str) -> Callable[[Delivery, Path], None]:
-    """Name the function ``write`` of a module of this folder, to be imported when it is used."""
+def _late(module: str, function: str = "write") -> Callable[[Delivery, Path], None]:
+    """Name a function of a module of this folder, to be imported when it is used."""
 
     def write(delivery: Delivery, folder: Path) -> None:
-        import_module(f"parcelfence.outputs.{module}").write(delivery, folder)
+        getattr(import_module(f"parcelfence.outputs.{module}"), function)(delivery, folder)
 
     return write
 
@@ -99,7 +99,7 @@ _TABLE: Final = (
         name="map",
         files="map.html",
         meaning="the map, in one file that opens without a connection",
-        write=_late("map_file"),
+        write=_late("map_page"),
         default=True,
     ),
     Writer(
@@ -154,7 +154,7 @@ _TABLE: Final = (
         name="pdf",
         files="worksheet.pdf",
         meaning="the crew's sheet as PDF",
-        write=_late("worksheet_pdf"),
+        write=_late("worksheet", "write_pdf"),
         extra="pdf",
         package="weasyprint",
     ),

@@ -18,7 +18,7 @@ import time
 begun = time.perf_counter()
 from parcelfence import planning
 from parcelfence.inputs.project_file import read_project
-from parcelfence.outputs import delivery, map_file, registry, dxf, gpx, geopackage
+from parcelfence.outputs import delivery, map_page, registry, dxf, gpx, geopackage
 from parcelfence.site.reading import project_site
 import ezdxf, fiona, folium, gpxpy
 imported = time.perf_counter()

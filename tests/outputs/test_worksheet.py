@@ -16,11 +16,10 @@ from plan_fixture import NASTY, hand_made_plan
 from shapely import affinity
 
 from parcelfence.outputs.cautions import CAUTIONS
+from parcelfence.outputs.drawing import drawing
+from parcelfence.outputs.drawing_marks import numbered_conflicts
+from parcelfence.outputs.paper import Labels, nice_step, sheet_of, sheets_of
 from parcelfence.outputs.worksheet import worksheet_page
-from parcelfence.outputs.worksheet_drawing import drawing
-from parcelfence.outputs.worksheet_labels import Labels
-from parcelfence.outputs.worksheet_marks import numbered_conflicts
-from parcelfence.outputs.worksheet_sheet import nice_step, sheet_of, sheets_of
 from parcelfence.outputs.worksheet_work import number_list
 from parcelfence.units import station_label
 

@@ -1,4 +1,4 @@
-"""The sheets of the plan drawing: a stated scale, and the way from the ground to millimetres of paper.
+"""Paper on which a plan is drawn: sheets at a stated scale, pieces of SVG in millimetres, and room for labels.
 
 A small property fits one sheet.  A large one gets an overview and a few details at a larger scale, which follow the
 wire.
@@ -6,22 +6,26 @@ wire.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from string import ascii_uppercase
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
+from parcelfence.outputs.escaping import html_text
 from parcelfence.units import FOOT_M
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     import numpy.typing as npt
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.finished_plan import Plan
 
-__all__ = ["Sheet", "nice_step", "sheet_of", "sheets_of", "unit_length_m"]
+
+__all__ = ["Labels", "Sheet", "area", "line", "nice_step", "number", "sheet_of", "sheets_of", "text", "unit_length_m"]
 
 WIDTH_MM: Final = 184.0
 HEIGHT_MM: Final = 196.0
@@ -203,3 +207,123 @@ def nice_step(least: float) -> float:
 def unit_length_m(*, us: bool) -> float:
     """Length of the person's unit."""
     return FOOT_M if us else 1.0
+
+
+_STEP_MM = 0.04
+
+
+def number(value: float) -> str:
+    """Write a length in millimetres: hundredths are finer than any printer."""
+    return f"{value:.2f}".rstrip("0").rstrip(".") if round(value, 2) else "0"
+
+
+def area(
+    geometry: BaseGeometry,
+    *,
+    fill: str,
+    stroke: str,
+    width_mm: float,
+    dashes: str = "",
+    opacity: float = 1.0,
+) -> str:
+    """Draw the polygons of a geometry; nothing where it has none."""
+    rings = [
+        ring
+        for part in _parts(geometry)
+        if isinstance(part, shapely.Polygon)
+        for ring in (part.exterior, *part.interiors)
+    ]
+    if not rings:
+        return ""
+    path = "".join(f"{_course(ring)}Z" for ring in rings)
+    return (
+        f'<path d="{path}" fill="{fill}" fill-rule="evenodd" fill-opacity="{opacity:g}" stroke="{stroke}"'
+        f' stroke-width="{width_mm:g}"{_dashed(dashes)} stroke-linejoin="round"/>'
+    )
+
+
+def line(geometry: BaseGeometry, *, stroke: str, width_mm: float, dashes: str = "") -> str:
+    """Draw the lines of a geometry; nothing where it has none."""
+    path = "".join(_course(part) for part in _parts(geometry) if isinstance(part, shapely.LineString))
+    if not path:
+        return ""
+    return (
+        f'<path d="{path}" fill="none" stroke="{stroke}" stroke-width="{width_mm:g}"{_dashed(dashes)}'
+        ' stroke-linejoin="round"/>'
+    )
+
+
+def text(
+    at: tuple[float, float],
+    words: str,
+    *,
+    size_mm: float,
+    bold: bool = False,
+    halo: bool = False,
+    colour: str = "#000",
+) -> str:
+    """Write a text with its middle at a place."""
+    x, y = at
+    weight = ' font-weight="700"' if bold else ""
+    place = f'x="{number(x)}" y="{number(y + 0.36 * size_mm)}" font-size="{size_mm:g}" text-anchor="middle"{weight}'
+    shown = html_text(words)
+    around = (
+        '<text {} fill="#fff" stroke="#fff" stroke-width="0.7" stroke-linejoin="round" aria-hidden="true">{}</text>'
+    )
+    under = around.format(place, shown) if halo else ""  # not paint-order, which the PDF renderer does not know
+    return f'{under}<text {place} fill="{colour}">{shown}</text>'
+
+
+def _dashed(dashes: str) -> str:
+    return f' stroke-dasharray="{dashes}"' if dashes else ""
+
+
+def _parts(geometry: BaseGeometry | None) -> Iterator[BaseGeometry]:
+    if geometry is None or geometry.is_empty:
+        return
+    if hasattr(geometry, "geoms"):
+        for part in geometry.geoms:
+            yield from _parts(part)
+    else:
+        yield geometry
+
+
+def _course(curve: BaseGeometry) -> str:
+    points: Iterable[tuple[float, float]] = shapely.get_coordinates(shapely.simplify(curve, _STEP_MM)).tolist()
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
+
+
+@dataclass
+class Labels:
+    """Keeps account of the paper that is taken, so that no label covers another.
+
+    ``ties`` holds the thin lines from marks that had to move aside to their places; they are drawn beneath all marks.
+    """
+
+    width_mm: float
+    height_mm: float
+    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+    ties: list[str] = field(default_factory=list)
+
+    def take(self, x: float, y: float, *, half_mm: float) -> None:
+        """Mark the place of a symbol as taken."""
+        self.taken.append((x - half_mm, y - half_mm, x + half_mm, y + half_mm))
+
+    def place(
+        self, text: str, candidates: Iterable[tuple[float, float]], *, size_mm: float
+    ) -> tuple[float, float] | None:
+        """Find the first free middle for a text, and take it; None where there is no room."""
+        half_width, half_height = 0.31 * size_mm * max(len(text), 2), 0.6 * size_mm
+        for x, y in candidates:
+            box = (x - half_width, y - half_height, x + half_width, y + half_height)
+            if self._inside(box) and not any(_overlap(box, other) for other in self.taken):
+                self.taken.append(box)
+                return x, y
+        return None
+
+    def _inside(self, box: tuple[float, float, float, float]) -> bool:
+        return box[0] >= 0 and box[1] >= 0 and box[2] <= self.width_mm and box[3] <= self.height_mm
+
+
+def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]

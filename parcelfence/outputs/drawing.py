@@ -6,10 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import shapely
 
-from parcelfence.outputs.escaping import html_text
-from parcelfence.outputs.style import INK, style_of
-from parcelfence.outputs.worksheet_labels import Labels
-from parcelfence.outputs.worksheet_marks import (
+from parcelfence.outputs.drawing_marks import (
     conflict_marks,
     crossing_marks,
     flag_marks,
@@ -17,14 +14,15 @@ from parcelfence.outputs.worksheet_marks import (
     place_marks,
     station_marks,
 )
-from parcelfence.outputs.worksheet_sheet import nice_step, unit_length_m
-from parcelfence.outputs.worksheet_svg import area, line, number, text
+from parcelfence.outputs.escaping import html_text
+from parcelfence.outputs.paper import Labels, area, line, nice_step, number, text, unit_length_m
+from parcelfence.outputs.style import INK, style_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parcelfence.finished_plan import Plan
-    from parcelfence.outputs.worksheet_sheet import Sheet
+    from parcelfence.outputs.paper import Sheet
     from parcelfence.site.feature import Feature, Utility
 
 __all__ = ["drawing", "legend"]
@@ -63,7 +61,7 @@ def drawing(plan: Plan, sheet: Sheet, *, details: Sequence[Sheet] = ()) -> str:
     plan : Plan
         The plan.
     sheet : Sheet
-        Scale and place on the paper, from :func:`parcelfence.outputs.worksheet_sheet.sheets_of`.
+        Scale and place on the paper, from :func:`parcelfence.outputs.paper.sheets_of`.
     details : sequence of Sheet
         Sheets whose frames are drawn, with their letters.
 

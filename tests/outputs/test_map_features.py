@@ -7,7 +7,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from shapely import LineString
 
-from parcelfence.outputs.map_tools import metres_per_degree, station_run, unit_factors
+from parcelfence.outputs.map_features import metres_per_degree, station_run, unit_factors
 from parcelfence.settings import Settings
 
 

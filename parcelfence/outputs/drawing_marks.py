@@ -9,9 +9,8 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import SEVERITIES
+from parcelfence.outputs.paper import nice_step, number, text, unit_length_m
 from parcelfence.outputs.style import INK
-from parcelfence.outputs.worksheet_sheet import nice_step, unit_length_m
-from parcelfence.outputs.worksheet_svg import number, text
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
@@ -21,8 +20,7 @@ if TYPE_CHECKING:
 
     from parcelfence.conflict import Conflict
     from parcelfence.finished_plan import Plan
-    from parcelfence.outputs.worksheet_labels import Labels
-    from parcelfence.outputs.worksheet_sheet import Sheet
+    from parcelfence.outputs.paper import Labels, Sheet
 
 __all__ = [
     "conflict_marks",
