@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from branca.element import Element, Figure
     from geopandas import GeoDataFrame
 
+    from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
     from parcelfence.outputs.map_features import Drawn
 
