@@ -68,6 +68,10 @@ class Settings(BaseModel):
     passage_width_m: Length = Field(1.2, description="Free way between two signal zones (from memory)")
     transmitter_metal_clearance_m: Length = Field(0.9, description="Transmitter to large metal (common practice 3 ft)")
 
+    # lines that stand for areas
+    drive_width_m: Length = Field(3.0, description="Width of a drive that is drawn as a line (from memory)")
+    watercourse_width_m: Length = Field(1.0, description="Width of a creek or ditch that is drawn as a line")
+
     # shape
     bend_radius_m: Length = Field(1.0, description="Least radius of any curve: no sharp corners")
     return_run_spacing_m: Length = Field(3.0, description="Distance of the return run along an open side")

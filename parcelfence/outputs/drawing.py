@@ -31,8 +31,11 @@ _GROUND: Final = {
     "roads": ("#eee", "#999", ""),
     "hardscape": ("url(#dots)", "#888", ""),
     "water": ("url(#waves)", "#555", ""),
+    "watercourses": ("url(#waves)", "#777", "1.4 0.8"),
+    "trees": ("#f1f1f1", "#888", "0.8 0.8"),
     "easements": ("none", "#555", "3 1 0.6 1 0.6 1"),
     "keep_outs": ("url(#cross)", "#333", "1.2 0.8"),
+    "no_dig": ("url(#bars)", "#333", "0.5 0.8"),
     "buildings": ("url(#hatch)", "#000", ""),
     "metal": ("#bbb", "#333", ""),
 }
@@ -42,6 +45,8 @@ _PATTERNS: Final = """<defs>
 <rect width="1.6" height="1.6" fill="#f4f4f4"/><path d="M0 0V1.6" stroke="#777" stroke-width="0.3"/></pattern>
 <pattern id="cross" width="2" height="2" patternTransform="rotate(45)" patternUnits="userSpaceOnUse">
 <path d="M0 0H2M0 0V2" stroke="#999" stroke-width="0.25" fill="none"/></pattern>
+<pattern id="bars" width="1.8" height="1.8" patternUnits="userSpaceOnUse">
+<path d="M0 0.9H1.8" stroke="#999" stroke-width="0.25"/></pattern>
 <pattern id="dots" width="1.5" height="1.5" patternUnits="userSpaceOnUse">
 <rect width="1.5" height="1.5" fill="#fafafa"/><circle cx="0.5" cy="0.5" r="0.17" fill="#888"/></pattern>
 <pattern id="waves" width="4" height="1.6" patternUnits="userSpaceOnUse">
@@ -116,6 +121,12 @@ def _ground(plan: Plan, sheet: Sheet) -> Iterator[str]:
         yield area(sheet.geometry(site.wanted_area), fill="none", stroke="#444", width_mm=0.25, dashes="2 1.4")
     for feature in (*site.open_sides, *site.other_loops):
         yield line(sheet.geometry(feature.geometry), stroke="#666", width_mm=0.4, dashes="0.5 1.2")
+    for feature in site.joints:
+        yield line(sheet.geometry(feature.geometry), stroke="#666", width_mm=0.2)
+    for feature in site.fences:
+        yield line(sheet.geometry(feature.geometry), stroke="#555", width_mm=0.35, dashes="2 0.5 0.3 0.5")
+    for feature in site.passages:
+        yield line(sheet.geometry(feature.geometry), stroke="#000", width_mm=0.5, dashes="1.4 0.9")
     signal = sheet.geometry(plan.zones.signal)
     yield area(signal, fill="#000", stroke="#777", width_mm=0.15, dashes="0.7 0.7", opacity=0.07)
 
@@ -168,7 +179,7 @@ def _wire(plan: Plan, sheet: Sheet) -> Iterator[str]:
 
 def _names(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:
     """Write the names of what lies on the ground, where there is room."""
-    for role in ("buildings", "keep_outs", "water", "hardscape", "easements"):
+    for role in ("buildings", "keep_outs", "no_dig", "water", "watercourses", "hardscape", "easements"):
         features: tuple[Feature, ...] = getattr(plan.site, role)
         for feature in features:
             drawn = sheet.geometry(feature.geometry)
@@ -237,7 +248,10 @@ def legend(plan: Plan) -> str:
     for role, title in (
         ("buildings", "Building"),
         ("keep_outs", "Keep-out"),
+        ("no_dig", "Not to be dug"),
+        ("trees", "Roots of trees"),
         ("water", "Water"),
+        ("watercourses", "Creek, ditch"),
         ("hardscape", "Drive, patio"),
         ("easements", "Easement"),
     ):

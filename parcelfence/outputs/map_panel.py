@@ -24,8 +24,8 @@ _GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "Wire and signal": ("wire", "zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
     "Buried lines": ("utilities", "tolerance"),
     "Land": (
-        "parcel", "neighbours", "buildings", "doors", "metal", "hardscape", "roads", "water", "easements", "keep_outs",
-        "wanted_area", "open_sides",
+        "parcel", "neighbours", "buildings", "doors", "metal", "hardscape", "joints", "roads", "water", "watercourses",
+        "easements", "keep_outs", "no_dig", "trees", "fences", "gates", "wanted_area", "open_sides", "passages",
     ),
 }  # fmt: skip
 _SEVERITY_WORDS: Final = {

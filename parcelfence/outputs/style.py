@@ -131,20 +131,29 @@ STYLES: Final[dict[tuple[str, str], Style]] = {
     ("zones", "roam"): _area("Roam area", stroke="#5f9a6c", fill="#9cc7a0", fill_opacity=0.30, width_px=1.0),
     ("wanted_area", ""): _area("Wanted area", stroke="#6f7f4a", width_px=1.5, dash_px=(8, 5)),
     ("water", ""): _area("Water", stroke="#5d93ab", fill="#c4dfe8", width_px=1.2),
+    ("watercourses", ""): _area("Creeks and ditches", stroke="#5d93ab", fill="#d6e8ee", width_px=1.0, dash_px=(5, 3)),
     ("roads", ""): _area("Roads", stroke="#b5ab98", fill="#e2dccd", width_px=1.0),
     ("hardscape", ""): _area("Drives and patios", stroke="#b7b0a3", fill="#e3dfd6", width_px=1.0),
+    ("joints", ""): Style(title="Joints in hard surfaces", stroke="#8d8678", width_px=1.2),
     ("easements", ""): _area(
         "Easements", stroke="#8a6d3b", fill="#d9c08a", fill_opacity=0.18, width_px=1.3, dash_px=(10, 4, 2, 4, 2, 4)
     ),
     ("keep_outs", ""): _area(
-        "Keep-outs", stroke="#7a5230", fill="#c99b6b", fill_opacity=0.28, width_px=1.5, dash_px=(4, 3)
+        "Keep-outs of the animal", stroke="#7a5230", fill="#c99b6b", fill_opacity=0.28, width_px=1.5, dash_px=(4, 3)
     ),
+    ("no_dig", ""): _area(
+        "Not to be dug", stroke="#6a6a52", fill="#b9b58f", fill_opacity=0.28, width_px=1.5, dash_px=(2, 3)
+    ),
+    ("trees", ""): _area("Roots of trees", stroke="#7c9a63", fill="#a9c08f", fill_opacity=0.30, width_px=1.0),
     ("buildings", ""): _area("Buildings", stroke="#4a4a4f", fill="#a9a6a3", width_px=1.4),
     ("zones", "indoors"): _area("Indoors", stroke="#5f9a6c", fill="#b9d6b6", fill_opacity=0.55, width_px=0.8),
+    ("fences", ""): Style(title="Fences", stroke="#6b5b45", width_px=1.6, dash_px=(9, 2, 1, 2)),
+    ("gates", ""): _point("Gates", marker="square", fill="#d8c7a3", size_px=8, width_px=1.2),
     ("metal", ""): _point("Large metal objects", marker="hexagon", fill="#7c8794", size_px=12),
     ("doors", ""): _point("Doors", marker="square", fill=_WHITE, size_px=8, width_px=1.5),
     ("other_loops", ""): Style(title="Other loops nearby", stroke="#6b7086", width_px=2.0, dash_px=(6, 4), halo=_WHITE),
     ("open_sides", ""): Style(title="Open sides", stroke="#3e8f8a", width_px=4.0, dash_px=(1, 6), halo=_WHITE),
+    ("passages", ""): Style(title="Passages", stroke="#2f7d32", width_px=3.0, dash_px=(6, 4), halo=_WHITE),
     ("zones", "signal"): _area("Signal zone", stroke="#6a4fb3", fill="#8f79d1", fill_opacity=0.22, width_px=1.3),
     ("zones", "core"): _area(
         "Core zone", stroke="#6a4fb3", fill="#6a4fb3", fill_opacity=0.32, width_px=0.8, dash_px=(3, 3)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from parcelfence.site.feature import Feature
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Mapping
     from collections.abc import Set as AbstractSet
 
     from shapely.geometry.base import BaseGeometry
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.surroundings import Surroundings
 
-__all__ = ["features", "identifier", "neighbours", "written"]
+__all__ = ["described", "distinct", "features", "identifier", "neighbours", "written"]
 
 _KIND_FIELDS: Final = ("kind", "type", "use", "class")
 _ID_FIELDS: Final = ("id", "uid", "fid", "objectid")
@@ -25,6 +25,12 @@ _NOUNS: Final = {
     "parcels": "parcel",
     "buildings": "building",
     "keep_outs": "keep-out",
+    "no_animal": "keep-out",
+    "no_dig": "ground not to be dug",
+    "fences": "fence",
+    "gates": "gate",
+    "trees": "tree",
+    "passages": "passage",
     "easements": "easement",
     "roads": "road",
     "doors": "door",
@@ -37,24 +43,29 @@ _SAME_SHARE: Final = 0.5
 
 def features(surroundings: Iterable[Surroundings], role: str) -> tuple[Feature, ...]:
     """Make the features of one role, with identifiers that are unique within it."""
-    return _distinct(
-        Feature(
-            id=identifier(record, one.table),
-            kind=_kind(record, one.table),
-            source_id=_source_id(record, one.table),
-            geometry=geometry,
-        )
-        for one in surroundings
-        if one.role == role
-        for record, geometry in one.records
-    )
+    return distinct(feature for feature, _ in described(surroundings, role))
+
+
+def described(surroundings: Iterable[Surroundings], role: str) -> Iterator[tuple[Feature, Mapping[str, Any]]]:
+    """Make the features of one role, each with the attributes of its record; identifiers may repeat."""
+    for one in surroundings:
+        for record, geometry in one.records if one.role == role else ():
+            yield (
+                Feature(
+                    id=identifier(record, one.table),
+                    kind=_kind(record, one.table),
+                    source_id=_source_id(record, one.table),
+                    geometry=geometry,
+                ),
+                record.attributes,
+            )
 
 
 def neighbours(
     surroundings: Iterable[Surroundings], *, chosen: AbstractSet[int], ground: BaseGeometry
 ) -> tuple[Feature, ...]:
     """Make the other parcels; a second copy of the property (units stacked on one lot) is no neighbour."""
-    return _distinct(
+    return distinct(
         Feature(
             id=identifier(record, one.table),
             kind="neighbour",
@@ -106,7 +117,7 @@ def _same(one: BaseGeometry, other: BaseGeometry) -> bool:
     return bool(one.intersection(other).area > _SAME_SHARE * min(one.area, other.area))
 
 
-def _distinct(listed: Iterable[Feature]) -> tuple[Feature, ...]:
+def distinct(listed: Iterable[Feature]) -> tuple[Feature, ...]:
     """Tell apart the identifiers that occur more than once."""
     features = tuple(listed)
     counts = Counter(feature.id for feature in features)

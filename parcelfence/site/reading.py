@@ -20,6 +20,7 @@ from parcelfence.site.features import features, identifier, neighbours
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.grids import box_holds
 from parcelfence.site.marks import MarkRecord, utilities
+from parcelfence.site.meaning import meanings
 from parcelfence.site.property import property_ground
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.selection import select_parcels
@@ -37,7 +38,11 @@ if TYPE_CHECKING:
 __all__ = ["build_site", "on_terrain", "project_site", "read_site", "site_of"]
 
 _PLAIN_ROLES: Final = tuple(
-    role for role in INPUT_ROLES if role not in {"parcels", "marks", "wanted_area", "transmitter"}
+    role
+    for role in INPUT_ROLES
+    if role
+    not in {"parcels", "marks", "wanted_area", "transmitter", "keep_outs", "no_animal", "no_dig", "water"}
+    | {"hardscape", "trees"}
 )
 
 
@@ -181,6 +186,7 @@ def site_of(
         for table in tables
     ]
     marks = utilities(_mark_records(around), settings=settings)
+    meant = meanings(around, settings=settings)
     wanted = features(around, "wanted_area")
     return Site(
         name=name or parcel_id,
@@ -189,7 +195,7 @@ def site_of(
         frame=frame,
         provenance=Provenance(
             inputs=tuple(one.input_record for one in around),
-            remarks=(*_out_of_area(parcels, frame), *ground.remarks, *marks.remarks),
+            remarks=(*_out_of_area(parcels, frame), *ground.remarks, *marks.remarks, *meant.remarks),
         ),
         neighbours=neighbours(around, chosen={record.position for record in chosen}, ground=ground.area),
         utilities=marks.utilities,
@@ -198,6 +204,7 @@ def site_of(
         else None,
         transmitter=_transmitter(features(around, "transmitter")),
         terrain=None,
+        **meant.features,
         **{role: features(around, role) for role in _PLAIN_ROLES},
     )
 

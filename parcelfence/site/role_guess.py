@@ -24,6 +24,12 @@ _ROLE_WORDS: Final[dict[str, frozenset[str]]] = {
     "doors": frozenset({"door", "doors"}),
     "metal": frozenset({"metal"}),
     "hardscape": _words("hardscape drive drives driveway driveways patio patios paving pavement"),
+    "fences": _words("fence fences fencing"),
+    "gates": _words("gate gates"),
+    "trees": _words("tree trees trunk trunks root roots"),
+    "passages": _words("passage passages"),
+    "no_dig": _words("dig nodig septic leachfield"),
+    "no_animal": _words("animal animals"),
     "marks": _words("mark marks locate locates utility utilities"),
     "roads": _words("road roads street streets highway"),
     "open_sides": frozenset({"open"}),
@@ -31,18 +37,9 @@ _ROLE_WORDS: Final[dict[str, frozenset[str]]] = {
     "other_loops": frozenset({"loop", "loops", "wire", "wires"}),
     "keep_outs": frozenset({"keep", "outs", "keepouts", "garden", "gardens"}),
 }
-_WATER_WORDS: Final = frozenset({
-    "pond",
-    "ponds",
-    "lake",
-    "lakes",
-    "stream",
-    "streams",
-    "brook",
-    "river",
-    "rivers",
-    "water",
-})
+_WATER_WORDS: Final = _words("pond ponds lake lakes stream streams brook river rivers water")
+"""Lines under such a name may as well be mains."""
+_COURSE_WORDS: Final = _words("creek creeks ditch ditches brook brooks stream streams swale swales")
 _PARCEL_COLUMNS: Final = frozenset({
     "parcel_no",
     "parcel_id",
@@ -68,6 +65,8 @@ def guessed_role(raw: RawLayer, source: Source) -> tuple[str, str]:
             if words & known:
                 return role, "guessed from its name"
         if words & _WATER_WORDS and not _mostly(raw, "LineString"):
+            return "water", "guessed from its name"
+        if words & _COURSE_WORDS:
             return "water", "guessed from its name"
         if kinds_in(name) and not _mostly(raw, "Polygon"):
             return "marks", "guessed from its name"

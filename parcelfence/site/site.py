@@ -34,8 +34,20 @@ class Site:
         Working CRS and the ways into others.
     provenance : Provenance
         Inputs, repairs, datum operations.
-    neighbours, buildings, keep_outs, water, hardscape, easements, roads, doors, metal, other_loops : tuple of Feature
+    neighbours, buildings, easements, roads, doors, metal, other_loops : tuple of Feature
         Features within reach of the property; whole, not clipped.
+    keep_outs, no_dig : tuple of Feature
+        Ground that the animal must stay out of; ground that must not be dug, where the animal may walk.
+    water, watercourses : tuple of Feature
+        Open water; the banks of creeks and ditches, which wire may cross.
+    hardscape, joints : tuple of Feature
+        Hard surfaces (see :func:`parcelfence.site.meaning.surface`); joints in them, as lines.
+    fences, gates : tuple of Feature
+        Fences along which wire may be fixed, as lines; gates in them.
+    trees : tuple of Feature
+        Ground of the roots of trees.
+    passages : tuple of Feature
+        Ways that are kept free of signal, as lines that the wire crosses.
     utilities : tuple of Utility
         Located lines and tolerance areas.
     open_sides : tuple of Feature
@@ -57,8 +69,15 @@ class Site:
     buildings: tuple[Feature, ...] = ()
     utilities: tuple[Utility, ...] = ()
     keep_outs: tuple[Feature, ...] = ()
+    no_dig: tuple[Feature, ...] = ()
     water: tuple[Feature, ...] = ()
+    watercourses: tuple[Feature, ...] = ()
     hardscape: tuple[Feature, ...] = ()
+    joints: tuple[Feature, ...] = ()
+    fences: tuple[Feature, ...] = ()
+    gates: tuple[Feature, ...] = ()
+    trees: tuple[Feature, ...] = ()
+    passages: tuple[Feature, ...] = ()
     easements: tuple[Feature, ...] = ()
     roads: tuple[Feature, ...] = ()
     doors: tuple[Feature, ...] = ()
