@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
 
 import shapely
 
@@ -10,12 +11,14 @@ from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Finding, Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import feature_name
+from parcelfence.site.meaning import surface
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from parcelfence.conflict import Severity
     from parcelfence.rules.draft import Draft
+    from parcelfence.rules.wire import Stretch
     from parcelfence.site.feature import Feature
 
 __all__ = ["RULES"]
@@ -161,27 +164,96 @@ def keep_out_open(draft: Draft) -> Iterator[Finding]:
     "hardscape-cut",
     theme=_THEME,
     severity="note",
-    summary="Every cut through a drive, walk or patio is known beforehand.",
+    summary="Every cut through a drive, walk or patio is known beforehand, and a pool surround is not cut.",
 )
 def hardscape_cut(draft: Draft) -> Iterator[Finding]:
     """Measure the length of wire in each hard surface."""
-    words, surfaces = draft.wording, draft.site.hardscape
-    near = draft.near([surface.geometry for surface in surfaces], within_m=1e-6)
-    for surface, stretches in zip(surfaces, near, strict=True):
+    for feature, stretch, cut_m in _lengths_in(draft, draft.site.hardscape):
+        cut = f"{draft.wording.length(cut_m)} of {feature_name(feature)} must be cut {draft.wording.along(stretch)}."
+        if surface(feature) == "pool surround":
+            finding = Finding(
+                message=f"{cut} The ground about a pool may be bonded to its metal parts.",
+                remedy="Lead the wire round the surround; where that cannot be, ask a licensed electrician first.",
+                geometry=stretch.line,
+                severity="caution",
+            )
+        else:
+            finding = Finding(
+                message=cut,
+                remedy="Use an expansion joint where there is one, or a slot with conduit; seal it afterwards.",
+                geometry=stretch.line,
+            )
+        yield replace(finding, **_measured(stretch, cut_m), layer="hardscape", feature=feature.id)
+
+
+@rule(
+    "no-dig-wire",
+    theme=_THEME,
+    severity="must_fix",
+    summary="No wire is buried in ground that must not be dug.",
+)
+def no_dig_wire(draft: Draft) -> Iterator[Finding]:
+    """Measure the length of wire in each such ground."""
+    for feature, stretch, inside_m in _lengths_in(draft, draft.site.no_dig):
+        finding = Finding(
+            message=f"{draft.wording.length(inside_m)} of wire lie in {feature_name(feature)}, which must not be dug, "
+            f"{draft.wording.along(stretch)}.",
+            remedy="Lead the wire around it; the animal may walk there.",
+            geometry=stretch.line,
+        )
+        yield replace(finding, **_measured(stretch, inside_m), layer="no_dig", feature=feature.id)
+
+
+@rule(
+    "watercourse-crossing",
+    theme=_THEME,
+    severity="caution",
+    summary="A creek or ditch is crossed by a short way, and its crossing is planned.",
+)
+def watercourse_crossing(draft: Draft) -> Iterator[Finding]:
+    """Measure the length of wire between the banks of each creek or ditch."""
+    for feature, stretch, inside_m in _lengths_in(draft, draft.site.watercourses):
+        finding = Finding(
+            message=f"The wire crosses {feature_name(feature)} over {draft.wording.length(inside_m)} "
+            f"{draft.wording.along(stretch)}.",
+            remedy="Lay it in conduit below the bed, without a joint between the banks; an animal may wade along the "
+            "bed, so walk the signal there. Ask first who may consent to work in the course.",
+            geometry=stretch.line,
+        )
+        yield replace(finding, **_measured(stretch, inside_m), layer="watercourses", feature=feature.id)
+
+
+@rule(
+    "tree-roots",
+    theme=_THEME,
+    severity="note",
+    summary="Wire among the roots of a tree is dug in by hand.",
+)
+def tree_roots(draft: Draft) -> Iterator[Finding]:
+    """Measure the length of wire in the ground of the roots of each tree."""
+    for feature, stretch, inside_m in _lengths_in(draft, draft.site.trees):
+        finding = Finding(
+            message=f"{draft.wording.length(inside_m)} of wire lie among the roots of {feature_name(feature)} "
+            f"{draft.wording.along(stretch)}.",
+            remedy="Dig by hand there, and cut no root thicker than a thumb.",
+            geometry=stretch.line,
+        )
+        yield replace(finding, **_measured(stretch, inside_m), layer="trees", feature=feature.id)
+
+
+def _lengths_in(draft: Draft, features: Sequence[Feature]) -> Iterator[tuple[Feature, Stretch, float]]:
+    """Find the stretches of wire that lie in each of some areas, with their length in it."""
+    near = draft.near([feature.geometry for feature in features], within_m=1e-6)
+    for feature, stretches in zip(features, near, strict=True):
         for near_by in stretches:
-            stretch = near_by.within(surface.geometry)
-            cut_m = float(shapely.intersection(stretch.line, surface.geometry).length)
-            if cut_m > LAYING_TOLERANCE_M:
-                yield Finding(
-                    message=f"{words.length(cut_m)} of {feature_name(surface)} must be cut {words.along(stretch)}.",
-                    remedy="Use an expansion joint where there is one, or a slot with conduit; seal it afterwards.",
-                    geometry=stretch.line,
-                    station_m=stretch.station_m,
-                    measured=cut_m,
-                    limit=0.0,
-                    layer="hardscape",
-                    feature=surface.id,
-                )
+            stretch = near_by.within(feature.geometry)
+            inside_m = float(shapely.intersection(stretch.line, feature.geometry).length)
+            if inside_m > LAYING_TOLERANCE_M:
+                yield feature, stretch, inside_m
+
+
+def _measured(stretch: Stretch, inside_m: float) -> dict[str, Any]:
+    return {"station_m": stretch.station_m, "measured": inside_m, "limit": 0.0}
 
 
 def _wire_in(
@@ -233,4 +305,7 @@ RULES: Final[tuple[Rule, ...]] = (
     keep_out_wire,
     keep_out_open,
     hardscape_cut,
+    no_dig_wire,
+    watercourse_crossing,
+    tree_roots,
 )

@@ -64,9 +64,7 @@ def guessed_role(raw: RawLayer, source: Source) -> tuple[str, str]:
         for role, known in _ROLE_WORDS.items():
             if words & known:
                 return role, "guessed from its name"
-        if words & _WATER_WORDS and not _mostly(raw, "LineString"):
-            return "water", "guessed from its name"
-        if words & _COURSE_WORDS:
+        if words & _COURSE_WORDS or (words & _WATER_WORDS and not _mostly(raw, "LineString")):
             return "water", "guessed from its name"
         if kinds_in(name) and not _mostly(raw, "Polygon"):
             return "marks", "guessed from its name"

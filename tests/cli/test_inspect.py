@@ -105,3 +105,22 @@ def test_the_command_loads_nothing_heavy_before_it_is_called() -> None:
     program = f"import sys, parcelfence.cli.inspect; print([name for name in {heavy!r} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [
+        ("tree_roots", "trees"),
+        ("garden fence", "fences"),
+        ("gates", "gates"),
+        ("passages", "passages"),
+        ("no_dig", "no_dig"),
+        ("septic", "no_dig"),
+        ("creeks", "water"),
+        ("ditch", "water"),
+        ("driveways", "hardscape"),
+    ],
+)
+def test_the_role_of_lines_is_guessed_from_their_name(tmp_path: Path, name: str, role: str) -> None:
+    path = geojson(tmp_path / f"{name}.geojson", [feature({"type": "LineString", "coordinates": [[1, 1], [1, 1.1]]})])
+    assert f"{role} (guessed from its name)" in run(path).output

@@ -95,3 +95,26 @@ def test_many_features_keep_apart_what_belongs_to_which() -> None:
     assert [conflict.feature for conflict in found] == [pond.id for pond in ponds]
     stations = [LOOP.runs[0].line.project(Point(int(conflict.feature[1:]), 3)) for conflict in found]
     assert np.allclose([conflict.station_m for conflict in found], stations, atol=1.3)
+
+
+@pytest.mark.parametrize(
+    ("rule", "layer", "severity"),
+    [
+        ("no-dig-wire", "no_dig", "must_fix"),
+        ("watercourse-crossing", "watercourses", "caution"),
+        ("tree-roots", "trees", "note"),
+    ],
+)
+def test_the_length_of_wire_in_ground_with_a_price_is_told(rule: str, layer: str, severity: str) -> None:
+    strip = sites.feature(box(20, -5, 24, 10), id="X")
+    (conflict,) = _found(rule, **{layer: (strip,)})
+    assert (conflict.severity, conflict.layer, conflict.feature) == (severity, layer, "X")
+    assert conflict.measured == pytest.approx(4.0)
+    assert conflict.station_m == pytest.approx(LOOP.runs[0].line.project(Point(22, 3)))
+    assert not _found(rule, **{layer: (sites.feature(box(20, -5, 24, 2.9)),)})
+
+
+def test_a_cut_pool_surround_is_a_caution_that_defers_to_an_electrician() -> None:
+    (conflict,) = _found("hardscape-cut", hardscape=(sites.feature(box(20, 0, 24, 10), kind="pool surround"),))
+    assert conflict.severity == "caution"
+    assert "licensed electrician" in conflict.remedy
