@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -36,7 +36,12 @@ WGS84: Final = CRS.from_epsg(4326)
 FALSE_ORIGIN_M: Final = 10_000.0
 """Easting and northing of the centre: positive over any property, and plainly not those of a national grid."""
 _CENTRE_DECIMALS: Final = 3
-_AREA_MARGIN_DEG: Final = 0.05
+_PLACE_DECIMALS: Final = 1
+"""Datum operations are chosen for squares of a tenth of a degree: many parcels share them, and all parcels of one
+square the same."""
+_AREA_MARGIN_DEG: Final = 0.1
+_KEPT: Final = 512
+"""Systems and operations kept in memory: far more than the files of one job need, for the squares of a county."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,12 +93,15 @@ class LocalFrame:
         Scale at the centre; above 1 where lengths are reduced to ground at an elevation.
     allow_ballpark : bool
         Whether a datum operation of unknown accuracy is accepted.
+    base : str
+        The geographic CRS on which a local frame stands; empty for a CRS that the person chose.
     """
 
     crs: CRS
     centre_lon_lat: tuple[float, float]
     scale: float = 1.0
     allow_ballpark: bool = False
+    base: str = ""
 
     @classmethod
     def around(
@@ -122,19 +130,12 @@ class LocalFrame:
         CrsError
             If the CRS has no geographic base, or the coordinates do not fit it.
         """
-        base = _geographic_base(source_crs)
+        base = _geographic_base(source_crs.srs)
         longitude, latitude = _longitude_latitude(geometry, source_crs, base=base)
         centre = round(longitude, _CENTRE_DECIMALS), round(latitude, _CENTRE_DECIMALS)
         scale = 1.0 + (ground_elevation_m or 0.0) / _earth_radius_m(base, latitude=centre[1])
-        conversion = TransverseMercatorConversion(
-            latitude_natural_origin=centre[1],
-            longitude_natural_origin=centre[0],
-            false_easting=FALSE_ORIGIN_M,
-            false_northing=FALSE_ORIGIN_M,
-            scale_factor_natural_origin=scale,
-        )
-        crs = ProjectedCRS(conversion=conversion, geodetic_crs=base, name=f"Local metres on {base.name}")
-        return cls(crs=CRS(crs), centre_lon_lat=centre, scale=scale, allow_ballpark=allow_ballpark)
+        text = _local_text(base.srs, centre=centre, scale=scale)
+        return cls(crs=CRS(text), centre_lon_lat=centre, scale=scale, allow_ballpark=allow_ballpark, base=base.srs)
 
     @classmethod
     def on(cls, crs: CRS, geometry: BaseGeometry, *, source_crs: CRS, allow_ballpark: bool = False) -> LocalFrame:
@@ -186,6 +187,12 @@ class LocalFrame:
 
 def horizontal(crs: CRS) -> CRS:
     """Strip a compound or bound CRS to its horizontal part."""
+    return _horizontal(crs.srs)
+
+
+@lru_cache(maxsize=_KEPT)
+def _horizontal(text: str) -> CRS:
+    crs = CRS(text)
     if crs.is_bound and crs.source_crs is not None:
         return horizontal(crs.source_crs)
     if crs.is_compound:
@@ -193,7 +200,9 @@ def horizontal(crs: CRS) -> CRS:
     return crs.to_2d()
 
 
-def _geographic_base(crs: CRS) -> CRS:
+@lru_cache(maxsize=_KEPT)
+def _geographic_base(text: str) -> CRS:
+    crs = CRS(text)
     base = horizontal(crs).geodetic_crs
     if base is None:
         raise CrsError(
@@ -207,11 +216,38 @@ def _geographic_base(crs: CRS) -> CRS:
     return base.to_2d()
 
 
+def _local_text(base: str, *, centre: tuple[float, float], scale: float) -> str:
+    """Write the local CRS of a centre as WKT: a thousand times as fast as building it anew from its parts."""
+    text = _local_template(base)
+    for value, placeholder in zip((*centre, scale), _PLACEHOLDERS, strict=True):
+        text = text.replace(str(placeholder), repr(value))
+    return text
+
+
+_PLACEHOLDERS: Final = (17.171717, 18.181818, 1.191919)
+"""Longitude, latitude and scale that stand in the template for those of a property."""
+
+
+@lru_cache(maxsize=_KEPT)
+def _local_template(base: str) -> str:
+    longitude, latitude, scale = _PLACEHOLDERS
+    conversion = TransverseMercatorConversion(
+        latitude_natural_origin=latitude,
+        longitude_natural_origin=longitude,
+        false_easting=FALSE_ORIGIN_M,
+        false_northing=FALSE_ORIGIN_M,
+        scale_factor_natural_origin=scale,
+    )
+    geographic = CRS(base)
+    crs = ProjectedCRS(conversion=conversion, geodetic_crs=geographic, name=f"Local metres on {geographic.name}")
+    return str(crs.to_wkt())
+
+
 def _longitude_latitude(geometry: BaseGeometry, source_crs: CRS, *, base: CRS) -> tuple[float, float]:
     """Find the middle of a geometry on the globe; what does not come back to where it was is not on it."""
     west, south, east, north = geometry.bounds
     middle = (west + east) / 2, (south + north) / 2
-    way = Transformer.from_crs(source_crs, base, always_xy=True)
+    way = _plain_way(source_crs.srs, base.srs)
     longitude, latitude = way.transform(*middle)
     returned = way.transform(longitude, latitude, direction="INVERSE")
     if not np.allclose(returned, middle, rtol=1e-9, atol=1e-6):
@@ -245,28 +281,14 @@ def _unfit_for_work(crs: CRS) -> str:
     return "a Web Mercator stretches lengths" if "Pseudo Mercator" in method or "Pseudo-Mercator" in method else ""
 
 
-@cache
-def _group(source: CRS, target: CRS, *, centre_lon_lat: tuple[float, float], always_xy: bool) -> TransformerGroup:
-    longitude, latitude = centre_lon_lat
-    area = AreaOfInterest(
-        longitude - _AREA_MARGIN_DEG,
-        latitude - _AREA_MARGIN_DEG,
-        longitude + _AREA_MARGIN_DEG,
-        latitude + _AREA_MARGIN_DEG,
-    )
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # a missing grid is reported with its accuracy instead
-        return TransformerGroup(source, target, always_xy=always_xy, area_of_interest=area)
-
-
 def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> Conversion:
-    between = horizontal(source), horizontal(target)
-    stated = _group(*between, centre_lon_lat=frame.centre_lon_lat, always_xy=False)
-    usable = [
-        place for place, way in enumerate(stated.transformers) if frame.allow_ballpark or _accuracy_m(way) is not None
-    ]
-    if not usable:
-        grids = missing_grids(stated, lon_lat=frame.centre_lon_lat)
+    """Find the operation for the square in which the frame lies, and centre its projection on the frame."""
+    longitude, latitude = frame.centre_lon_lat
+    place = round(longitude, _PLACE_DECIMALS), round(latitude, _PLACE_DECIMALS)
+    reference = _local_text(frame.base, centre=place, scale=1.0) if frame.base else frame.crs.srs
+    texts = [reference if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
+    operation, grids = _operation(*texts, place=place, allow_ballpark=frame.allow_ballpark)
+    if operation is None:
         raise CrsError(
             Fault(
                 where=where,
@@ -276,21 +298,63 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
                 + "accept an unknown accuracy with --allow-ballpark",
             )
         )
+    if frame.base:
+        there = _projection(place, scale=1.0)
+        if operation.definition.count(there) != 1:  # PROJ wrote it in another way
+            own = [frame.crs.srs if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
+            operation, _ = _operation(*own, place=place, allow_ballpark=frame.allow_ballpark)
+        else:
+            here = _projection(frame.centre_lon_lat, scale=frame.scale)
+            operation = replace(operation, definition=operation.definition.replace(there, here))
+    return Conversion(operation=operation, transformer=Transformer.from_pipeline(operation.definition))
+
+
+def _projection(centre: tuple[float, float], *, scale: float) -> str:
+    """Write the projection of a local frame as PROJ does."""
+    longitude, latitude = centre
+    return f"lat_0={latitude:.15g} lon_0={longitude:.15g} k={scale:.15g} x_0={FALSE_ORIGIN_M:g} y_0={FALSE_ORIGIN_M:g}"
+
+
+@lru_cache(maxsize=_KEPT)
+def _operation(
+    source: str, target: str, *, place: tuple[float, float], allow_ballpark: bool
+) -> tuple[DatumOperation | None, tuple[str, ...]]:
+    """Give the best usable operation between two systems around a place, and the grids that would allow a better one.
+
+    Accuracies are asked in the axis order of the systems; what is used takes longitude before latitude.
+    """
+    stated, used = (_group(source, target, place=place, always_xy=always_xy) for always_xy in (False, True))
+    usable = [
+        number for number, way in enumerate(stated.transformers) if allow_ballpark or _accuracy_m(way) is not None
+    ]
+    if not usable:
+        return None, missing_grids(stated, lon_lat=place)
     best = stated.transformers[usable[0]]
-    used = _group(*between, centre_lon_lat=frame.centre_lon_lat, always_xy=True).transformers[usable[0]]
     accuracy_m = _accuracy_m(best)
+    grids = missing_grids(stated, lon_lat=place, better_than_m=math.inf if accuracy_m is None else accuracy_m)
     operation = DatumOperation(
-        source=source.name,
-        target=target.name,
+        source=CRS(source).name,
+        target=CRS(target).name,
         name=best.description,
-        definition=used.definition,
+        definition=used.transformers[usable[0]].definition,
         accuracy_m=accuracy_m,
         ballpark=accuracy_m is None,
-        missing_grids=missing_grids(
-            stated, lon_lat=frame.centre_lon_lat, better_than_m=math.inf if accuracy_m is None else accuracy_m
-        ),
+        missing_grids=grids,
     )
-    return Conversion(operation=operation, transformer=used)
+    return operation, grids
+
+
+def _group(source: str, target: str, *, place: tuple[float, float], always_xy: bool) -> TransformerGroup:
+    longitude, latitude = place
+    area = AreaOfInterest(
+        longitude - _AREA_MARGIN_DEG,
+        latitude - _AREA_MARGIN_DEG,
+        longitude + _AREA_MARGIN_DEG,
+        latitude + _AREA_MARGIN_DEG,
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # a missing grid is reported with its accuracy instead
+        return TransformerGroup(source, target, always_xy=always_xy, area_of_interest=area)
 
 
 def _accuracy_m(way: Transformer) -> float | None:
@@ -303,8 +367,13 @@ def _accuracy_m(way: Transformer) -> float | None:
 
 
 def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
-    transformer = Transformer.from_crs(source, target, always_xy=True)
+    transformer = _plain_way(source.srs, target.srs)
     return lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+
+
+@lru_cache(maxsize=_KEPT)
+def _plain_way(source: str, target: str) -> Transformer:
+    return Transformer.from_crs(source, target, always_xy=True)
 
 
 def geodesic_length_m(lon_lat: npt.NDArray[np.float64], *, crs: CRS = WGS84) -> float:

@@ -22,6 +22,7 @@ from parcelfence.inputs.source import Source
 from parcelfence.planning import plan
 from parcelfence.screening import ScreeningJob, outcomes, slices
 from parcelfence.settings import Settings
+from parcelfence.site.frame import WGS84
 from parcelfence.site.reading import build_site, read_site
 from tests.realdata import real_data
 
@@ -95,7 +96,7 @@ def test_degrees_and_survey_feet_give_the_same_loop() -> None:
     in_degrees = read_site(parcels=folder / "parcels.geojson", buildings=folder / "buildings.geojson", select=select)
     in_feet = read_site(parcels=feet / "parcels_ftus.shp", buildings=feet / "buildings_ftus.shp", select=select)
     one, other = (wire_on_wgs84(plan(site, Settings())) for site in (in_degrees, in_feet))
-    metres = in_degrees.frame.conversion_from(in_degrees.frame.to_wgs84().transformer.target_crs, where="test")
+    metres = in_degrees.frame.conversion_from(WGS84, where="test")
     apart_m = shapely.hausdorff_distance(metres.geometry(one), metres.geometry(other), densify=0.01)
     assert apart_m < 0.02
 
