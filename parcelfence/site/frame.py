@@ -284,7 +284,7 @@ def _unfit_for_work(crs: CRS) -> str:
 def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> Conversion:
     """Find the operation for the square in which the frame lies, and centre its projection on the frame."""
     longitude, latitude = frame.centre_lon_lat
-    place = round(longitude, _PLACE_DECIMALS), round(latitude, _PLACE_DECIMALS)
+    place = round(longitude, _PLACE_DECIMALS) + 0.0, round(latitude, _PLACE_DECIMALS) + 0.0  # no negative zero
     reference = _local_text(frame.base, centre=place, scale=1.0) if frame.base else frame.crs.srs
     texts = [reference if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
     operation, grids = _operation(*texts, place=place, allow_ballpark=frame.allow_ballpark)
@@ -299,20 +299,18 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
             )
         )
     if frame.base:
-        there = _projection(place, scale=1.0)
-        if operation.definition.count(there) != 1:  # PROJ wrote it in another way
-            own = [frame.crs.srs if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
-            operation, _ = _operation(*own, place=place, allow_ballpark=frame.allow_ballpark)
-        else:
-            here = _projection(frame.centre_lon_lat, scale=frame.scale)
-            operation = replace(operation, definition=operation.definition.replace(there, here))
+        there, here = _projection(place, scale=1.0), _projection(frame.centre_lon_lat, scale=frame.scale)
+        if operation.definition.count(there) != 1:
+            message = f"PROJ wrote the local projection in an unknown way: {operation.definition}"
+            raise CrsError(message)
+        operation = replace(operation, definition=operation.definition.replace(there, here))
     return Conversion(operation=operation, transformer=Transformer.from_pipeline(operation.definition))
 
 
 def _projection(centre: tuple[float, float], *, scale: float) -> str:
     """Write the projection of a local frame as PROJ does."""
     longitude, latitude = centre
-    return f"lat_0={latitude:.15g} lon_0={longitude:.15g} k={scale:.15g} x_0={FALSE_ORIGIN_M:g} y_0={FALSE_ORIGIN_M:g}"
+    return f"lat_0={latitude + 0.0:.15g} lon_0={longitude + 0.0:.15g} k={scale:.15g} x_0={FALSE_ORIGIN_M:g} y_0={FALSE_ORIGIN_M:g}"
 
 
 @lru_cache(maxsize=_KEPT)
