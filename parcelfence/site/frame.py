@@ -285,9 +285,17 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
     """Find the operation for the square in which the frame lies, and centre its projection on the frame."""
     longitude, latitude = frame.centre_lon_lat
     place = round(longitude, _PLACE_DECIMALS) + 0.0, round(latitude, _PLACE_DECIMALS) + 0.0  # no negative zero
-    reference = _local_text(frame.base, centre=place, scale=1.0) if frame.base else frame.crs.srs
-    texts = [reference if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
-    operation, grids = _operation(*texts, place=place, allow_ballpark=frame.allow_ballpark)
+    there, here = _projection(place, scale=1.0), _projection(frame.centre_lon_lat, scale=frame.scale)
+
+    def best(own: str) -> tuple[DatumOperation | None, tuple[str, ...]]:
+        texts = [own if crs is frame.crs else horizontal(crs).srs for crs in (source, target)]
+        return _operation(*texts, place=place, allow_ballpark=frame.allow_ballpark)
+
+    operation, grids = best(_local_text(frame.base, centre=place, scale=1.0) if frame.base else frame.crs.srs)
+    if frame.base and operation is not None and operation.definition.count(there) == 1:
+        operation = replace(operation, definition=operation.definition.replace(there, here))
+    elif frame.base:
+        operation, grids = best(frame.crs.srs)  # from one local system into another
     if operation is None:
         raise CrsError(
             Fault(
@@ -298,19 +306,14 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
                 + "accept an unknown accuracy with --allow-ballpark",
             )
         )
-    if frame.base:
-        there, here = _projection(place, scale=1.0), _projection(frame.centre_lon_lat, scale=frame.scale)
-        if operation.definition.count(there) != 1:
-            message = f"PROJ wrote the local projection in an unknown way: {operation.definition}"
-            raise CrsError(message)
-        operation = replace(operation, definition=operation.definition.replace(there, here))
     return Conversion(operation=operation, transformer=Transformer.from_pipeline(operation.definition))
 
 
 def _projection(centre: tuple[float, float], *, scale: float) -> str:
     """Write the projection of a local frame as PROJ does."""
     longitude, latitude = centre
-    return f"lat_0={latitude + 0.0:.15g} lon_0={longitude + 0.0:.15g} k={scale:.15g} x_0={FALSE_ORIGIN_M:g} y_0={FALSE_ORIGIN_M:g}"
+    origin = f"x_0={FALSE_ORIGIN_M:g} y_0={FALSE_ORIGIN_M:g}"
+    return f"lat_0={latitude + 0.0:.15g} lon_0={longitude + 0.0:.15g} k={scale:.15g} {origin}"
 
 
 @lru_cache(maxsize=_KEPT)
