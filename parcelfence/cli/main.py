@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "calibrate": ("parcelfence.cli.calibrate", "Fit the reach to points walked with the receiver."),
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
     "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
+    "sample": ("parcelfence.cli.sample", "Write out the sample property, to try things with."),
     "layers": ("parcelfence.cli.layers", "List the layers of a plan with their columns."),
 }
 UNUSABLE: Final = 2
@@ -62,7 +63,8 @@ def parcelfence() -> None:
     """Plan buried boundary wire that keeps pets on a property, from real parcel data.
 
     \b
-    Start with:   parcelfence plan sample_geodata/SITE.toml --out my-plan
+    Start with:   parcelfence sample my-sample
+    Then:         parcelfence plan my-sample/SITE.toml --out my-plan
     Then open:    my-plan/map.html and my-plan/worksheet.html
 
     Before any digging call the utility locating service. Dig by hand within the tolerance zones.

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from parcelfence.errors import CrsError, Fault
-from parcelfence.outputs.tables import chosen, converted, tables
+from parcelfence.outputs.tables import chosen, converted, rounded, tables
 from parcelfence.site.frame import WGS84, horizontal
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ class Delivery:
     @cached_property
     def working(self) -> dict[str, GeoDataFrame]:
         """Every layer in the working CRS."""
-        return self.tables if self.operation is None else tables(self.plan)
+        return self.tables if self.operation is None else rounded(tables(self.plan))
 
     @cached_property
     def wgs84(self) -> dict[str, GeoDataFrame]:
@@ -96,13 +96,13 @@ def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | 
     CrsError
         If the CRS is none, or is not reached with a known accuracy.
     """
-    working = tables(plan)
+    working = rounded(tables(plan))
     names = tuple(chosen(working, layers))
     if dst_crs is None:
         return Delivery(plan=plan, crs=plan.site.frame.crs, operation=None, tables=working, layer_names=names)
     crs = horizontal(_crs(dst_crs))
     conversion = plan.site.frame.conversion_to(crs, where="CRS of the outputs")
-    carried = converted(working, conversion, crs=crs)
+    carried = rounded(converted(working, conversion, crs=crs))
     return Delivery(plan=plan, crs=crs, operation=conversion.operation, tables=carried, layer_names=names)
 
 

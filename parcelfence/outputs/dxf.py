@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
@@ -133,9 +134,9 @@ def _line_type(drawing: Drawing, style: Style, *, scale: float) -> str:
         return "CONTINUOUS"
     name = "PF-" + "-".join(f"{length:g}" for length in style.dash_px)
     if name not in drawing.linetypes:
-        lengths = [length * _METRES_PER_PX * scale for length in style.dash_px]
+        lengths = [round(length * _METRES_PER_PX * scale, 4) for length in style.dash_px]
         pattern = [length if place % 2 == 0 else -length for place, length in enumerate(lengths)]
-        drawing.linetypes.add(name, pattern=[sum(lengths), *pattern], description=name)
+        drawing.linetypes.add(name, pattern=[round(math.fsum(lengths), 4), *pattern], description=name)
     return name
 
 

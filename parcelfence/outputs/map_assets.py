@@ -17,7 +17,8 @@ __all__ = ["LEAFLET_VERSION", "asset_store", "inline_assets"]
 LEAFLET_VERSION: Final = "1.9.3"
 """The version that folium 0.20 is written for; a test holds folium and the packaged assets to it."""
 _LEAFLET: Final = f"https://cdn.jsdelivr.net/npm/leaflet@{LEAFLET_VERSION}/dist/leaflet"
-_JQUERY: Final = "https://code.jquery.com/jquery-3.7.1.min.js"
+_ONLY_FOR_POPUPS: Final = "https://code.jquery.com/jquery-3.7.1.min.js"
+"""What folium links for its own ``Popup`` alone, which these maps do not use."""
 _ONLY_FOR_ICON_FONTS: Final = (
     "https://cdn.jsdelivr.net/npm/bootstrap@5.2.2/dist/js/bootstrap.bundle.min.js",
     "https://cdn.jsdelivr.net/npm/bootstrap@5.2.2/dist/css/bootstrap.min.css",
@@ -38,27 +39,15 @@ _CSS_IMAGE: Final = re.compile(r"url\(\s*[\"']?(images/[\w.-]+)[\"']?\s*\)")
 _SOURCE_MAP: Final = re.compile(r"^\s*(?://|/\*)[#@] sourceMappingURL=.*$", re.MULTILINE)
 
 
-def asset_store(*, with_jquery: bool = False) -> dict[str, str]:
-    """Collect the text of the assets that folium links, by their address.
-
-    Parameters
-    ----------
-    with_jquery : bool
-        Whether the page calls jQuery, as folium's own ``Popup`` does.  GeoJSON layers do not.
-
-    Returns
-    -------
-    dict of str to str
-        Text by address; empty text for what the page can do without.
-    """
-    from xstatic.pkg import jquery, leaflet
+def asset_store() -> dict[str, str]:
+    """Collect the text of the assets that folium links, by their address; empty for what the page can do without."""
+    from xstatic.pkg import leaflet
 
     folder = Path(leaflet.BASE_DIR)
     sheet = (folder / "leaflet.css").read_text(encoding="utf-8")
-    store = dict.fromkeys(_ONLY_FOR_ICON_FONTS, "")
+    store = dict.fromkeys((*_ONLY_FOR_ICON_FONTS, _ONLY_FOR_POPUPS), "")
     store[f"{_LEAFLET}.js"] = (folder / "leaflet.js").read_text(encoding="utf-8")
     store[f"{_LEAFLET}.css"] = _CSS_IMAGE.sub(lambda found: f"url({_data_address(folder / found[1])})", sheet)
-    store[_JQUERY] = (Path(jquery.BASE_DIR) / "jquery.slim.min.js").read_text(encoding="utf-8") if with_jquery else ""
     return store
 
 

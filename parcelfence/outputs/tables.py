@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
@@ -27,12 +28,16 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.frame import Conversion
 
-__all__ = ["chosen", "converted", "tables"]
+__all__ = ["chosen", "converted", "rounded", "tables"]
 
 Row = tuple[Any, ...]
 """Values of the columns in the order of the schema, and last the geometry."""
 
 _REACH_INTERVAL_M: Final = 3.0
+_DECIMALS: Final = 5
+"""A hundredth of a millimetre: far below what can be laid, far above what versions of the libraries differ by."""
+_DECIMALS_OF_DEGREES: Final = 10
+"""The same on the globe."""
 _DTYPES: Final = {"text": "str", "real": "float64", "integer": "int64", "boolean": "bool"}
 
 
@@ -90,6 +95,21 @@ def converted(layers: Mapping[str, GeoDataFrame], conversion: Conversion, *, crs
             )
         carried[name] = table.set_geometry(geopandas.GeoSeries(geometries, index=table.index, crs=crs), crs=crs)
     return carried
+
+
+def rounded(layers: Mapping[str, GeoDataFrame]) -> dict[str, GeoDataFrame]:
+    """Round coordinates and real columns, so that the same plan gives the same bytes whatever it was computed with."""
+    made = {}
+    for name, table in layers.items():
+        decimals = _DECIMALS_OF_DEGREES if table.crs.is_geographic else _DECIMALS
+
+        def nearest(coordinates: NDArray[np.float64], decimals: int = decimals) -> NDArray[np.float64]:
+            return np.round(coordinates, decimals)
+
+        shapes = shapely.transform(np.asarray(table.geometry.array, dtype=object), nearest)
+        real = {column: table[column].round(_DECIMALS) for column in table.columns if table[column].dtype == "float64"}
+        made[name] = table.assign(**real).set_geometry(geopandas.GeoSeries(shapes, index=table.index, crs=table.crs))
+    return made
 
 
 def chosen(layers: Mapping[str, GeoDataFrame], names: Iterable[str] | None) -> dict[str, GeoDataFrame]:

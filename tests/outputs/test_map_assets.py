@@ -14,11 +14,10 @@ from parcelfence.outputs.map_assets import LEAFLET_VERSION, asset_store, inline_
 
 
 def test_folium_and_the_packaged_assets_speak_of_one_version() -> None:
-    from xstatic.pkg import jquery, leaflet
+    from xstatic.pkg import leaflet
 
     links = dict(folium.Map.default_js)
     assert f"leaflet@{leaflet.VERSION}/" in links["leaflet"]
-    assert f"jquery-{jquery.VERSION}." in links["jquery"]
     assert leaflet.VERSION == LEAFLET_VERSION
     assert version("folium").startswith("0.20.")
 
@@ -28,15 +27,14 @@ def test_every_link_of_a_plain_map_is_known() -> None:
     assert linked == set(asset_store())
 
 
-@pytest.mark.parametrize("with_jquery", [True, False])
-def test_no_link_is_left_in_a_map_of_folium(*, with_jquery: bool) -> None:
+def test_no_link_is_left_in_a_map_of_folium() -> None:
     plain = folium.Map([43.0, -76.0], tiles=None)
     folium.Marker([43.0, -76.0], popup=folium.Popup("here")).add_to(plain)
-    page = inline_assets(plain.get_root().render(), asset_store(with_jquery=with_jquery))
+    page = inline_assets(plain.get_root().render(), asset_store())
     assert not re.search(r"<script[^>]+src=|<link[^>]+href=", page)
     assert "sourceMappingURL" not in page
     assert "url(images/" not in page
-    assert ("jQuery JavaScript Library" in page or "jQuery v" in page) is with_jquery
+    assert "jQuery JavaScript Library" not in page, "nothing on the page calls it"
     assert "Leaflet 1.9.3" in page, "the licence banner stays"
 
 
