@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import product
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -16,18 +17,20 @@ from shapely import LineString, Point, Polygon
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    import numpy.typing as npt
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
-    from parcelfence.site.feature import Feature, Utility
+    from parcelfence.site.buried_lines import BuriedLine
+    from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
 __all__ = ["Crossing", "crossings"]
 
-_WINDOW_M: Final = 0.15
-"""Directions are those of secants so far to each side: a finer look would measure how arcs are drawn."""
+_CHORD_M: Final = 0.25
+"""Directions are those of chords so long to each side: a finer look would measure how arcs are drawn."""
+_TOUCH_M: Final = 1e-9
 _LEAST_LENGTH_M: Final = 0.01
 
 
@@ -46,7 +49,8 @@ class Crossing:
     point : Point
         Where.
     angle_deg : float
-        Angle between the wire and what it crosses, 0 to 90; nan for a surface.
+        Angle between the wire and what it crosses, 0 to 90; nan for a surface.  Where either bends at the crossing it
+        is the worst of the angles before and after the bend: the table and the rule of square crossings both show it.
     station_m : float
         Chainage along the run.
     loop_id : str
@@ -89,25 +93,26 @@ def crossings(loop: Loop, site: Site, *, settings: Settings) -> tuple[Crossing, 
     for run in loop.runs:
         shapely.prepare(run.line)
         on_run = [
-            *(c for utility in site.utilities for c in _of_utility(utility, run=run, settings=settings)),
+            *(c for line in site.buried_lines for c in _of_line(line, run=run, settings=settings)),
             *(c for surface in site.hardscape for c in _of_surface(surface, run=run, layer="hardscape")),
         ]
         found += sorted(on_run, key=lambda crossing: (crossing.station_m, crossing.layer, crossing.crosses))
     return tuple(found)
 
 
-def _of_utility(utility: Utility, *, run: Run, settings: Settings) -> Iterator[Crossing]:
-    for part in shapely.get_parts(utility.geometry):
-        if not run.line.intersects(part):
+def _of_line(buried: BuriedLine, *, run: Run, settings: Settings) -> Iterator[Crossing]:
+    for part in shapely.get_parts(buried.geometry):
+        if not shapely.dwithin(run.line, part, _TOUCH_M):
             continue
         if isinstance(part, Polygon):
-            yield from _of_surface(utility, run=run, layer="utilities", shape=part)
+            yield from _of_surface(buried.members[0], run=run, layer="utilities", shape=part)
             continue
-        zone = part.buffer(utility.tolerance_m or settings.tolerance_zone_m)
-        inside = _pieces(run.line.intersection(zone))
-        for point in _points(run.line.intersection(part)):
+        for point in _points(run.line, part):
+            utility = buried.member_at(point)
+            zone = part.buffer(utility.tolerance_m or settings.tolerance_zone_m)
+            inside = _pieces(run.line.intersection(zone))
             length_m = next((piece.length for piece in inside if piece.dwithin(point, _LEAST_LENGTH_M)), 0.0)
-            angle_deg = _angle_deg(_direction(run.line, point), _direction(part, point))
+            angle_deg = _angle_deg(run.line, part, at=point)
             yield _crossing(utility, run=run, layer="utilities", point=point, angle_deg=angle_deg, length_m=length_m)
 
 
@@ -134,10 +139,13 @@ def _crossing(feature: Feature, *, run: Run, layer: str, point: Point, angle_deg
     )
 
 
-def _points(shared: BaseGeometry) -> Iterable[Point]:
+def _points(line: LineString, part: LineString | Point) -> Iterable[Point]:
     """Crossing points; a stretch where both lie on each other counts as one, at its middle."""
-    for part in shapely.get_parts(shared):
-        yield part if isinstance(part, Point) else part.interpolate(0.5, normalized=True)
+    shared = shapely.intersection(line, part)
+    if shared.is_empty:  # they touch within rounding
+        shared = shapely.get_point(shapely.shortest_line(line, part), 0)
+    for found in shapely.get_parts(shared):
+        yield found if isinstance(found, Point) else found.interpolate(0.5, normalized=True)
 
 
 def _pieces(shared: BaseGeometry) -> list[LineString]:
@@ -147,17 +155,19 @@ def _pieces(shared: BaseGeometry) -> list[LineString]:
     return [line for line in merged if line.length >= _LEAST_LENGTH_M]
 
 
-def _direction(line: LineString, point: Point) -> npt.NDArray[np.float64]:
-    """Direction of a line about a point on it; over the start of a closed line too."""
-    at, length = line.project(point), line.length
-    places = np.array([at - _WINDOW_M, at + _WINDOW_M])
-    places = np.mod(places, length) if line.is_ring else np.clip(places, 0.0, length)
-    before, after = shapely.get_coordinates(shapely.line_interpolate_point(line, places))
-    secant: npt.NDArray[np.float64] = after - before
-    return secant
+def _angle_deg(line: LineString, other: LineString | Point, *, at: Point) -> float:
+    """Worst angle between two lines at a point that they share, 0 to 90 degrees."""
+    if isinstance(other, Point):
+        return math.nan
+    sines = [abs(float(a[0] * b[1] - a[1] * b[0])) for a, b in product(_directions(line, at), _directions(other, at))]
+    return math.degrees(math.asin(min(1.0, *sines))) if sines else 90.0
 
 
-def _angle_deg(first: npt.NDArray[np.float64], second: npt.NDArray[np.float64]) -> float:
-    """Angle between two directions, 0 to 90 degrees."""
-    cross = first[0] * second[1] - first[1] * second[0]
-    return math.degrees(math.atan2(abs(cross), abs(float(first @ second))))
+def _directions(line: LineString, at: Point) -> list[NDArray[np.float64]]:
+    """Give the unit vectors of a line just before and just after one of its points; at an end only one."""
+    at_m, length_m = line.project(at), line.length
+    stations = np.array([at_m - _CHORD_M, at_m, at_m + _CHORD_M])
+    stations = np.mod(stations, length_m) if line.is_closed else np.clip(stations, 0.0, length_m)
+    steps = np.diff(shapely.get_coordinates(shapely.line_interpolate_point(line, stations)), axis=0)
+    lengths = np.hypot(*steps.T)
+    return [step / length for step, length in zip(steps, lengths, strict=True) if length > _CHORD_M / 10]

@@ -126,24 +126,25 @@ def _building_margins(draft: Draft) -> Iterator[Finding]:
 def _utility_margins(draft: Draft) -> Iterator[Finding]:
     """Wire that keeps the separation from the mark, but not from where the facility may lie; one row for each kind."""
     utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
-    budgets = [draft.mark_budget(utility) for utility in utilities]
-    limits_m = [separation_m + budget.total_m for budget in budgets]
-    near = draft.beside_utilities.stretches(limits_m, among=~draft.wire.twisted)
+    budgets = {utility.id: draft.mark_budget(utility) for utility in utilities}
+    limits_m = [separation_m + budgets[utility.id].total_m for utility in utilities]
+    near = draft.beside_utilities.stretches(limits_m, among=~draft.wire.twisted, together=draft.line_of_utility)
     found: dict[str, list[_Margin]] = {}
-    for utility, budget, stretches in zip(utilities, budgets, near, strict=True):
-        found.setdefault(utility.kind, []).extend(
-            _Margin(
+    for line, stretches in zip(draft.site.buried_lines, near, strict=True):
+        for stretch in stretches:
+            utility = line.member_at(stretch.point)
+            if stretch.measured < separation_m - LAYING_TOLERANCE_M:
+                continue  # utility-parallel has it
+            margin = _Margin(
                 geometry=stretch.line,
                 margin_m=max(0.0, stretch.measured - separation_m),
-                budget=budget,
+                budget=budgets[utility.id],
                 feature=utility.id,
                 name=utility_name(utility),
                 run=stretch.run,
                 station_m=stretch.station_m,
             )
-            for stretch in stretches
-            if stretch.measured >= separation_m - LAYING_TOLERANCE_M
-        )
+            found.setdefault(utility.kind, []).append(margin)
     for margins in found.values():
         if margins:
             yield _met_by_less(draft, margins, layer="utilities", clearance="The separation is kept from")

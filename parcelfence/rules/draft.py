@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from math import isnan
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
     from parcelfence.field.profile import ReachProfile
     from parcelfence.field.zones import Zones
     from parcelfence.layout.crossing import Crossing
-    from parcelfence.layout.loop import Loop
-    from parcelfence.rules.meeting import Meeting
+    from parcelfence.layout.loop import Loop, Run
     from parcelfence.rules.nearness import Nearness
     from parcelfence.rules.wire import Stretch, Wire
     from parcelfence.rules.wording import Wording
@@ -87,11 +87,27 @@ class Draft:
         return clearance_budget(self.site, layer="utilities", utility=utility)
 
     @cached_property
-    def meetings(self) -> tuple[tuple[Meeting, ...], ...]:
-        """Crossings of the finished wire with each utility, in the order of the site's utilities."""
-        from parcelfence.rules.meeting import meetings
+    def line_of_utility(self) -> NDArray[np.int64]:
+        """Place of the buried line that each utility is a member of, in the order of the site's utilities."""
+        import numpy as np
 
-        return meetings(self.beside_utilities, [utility.geometry for utility in self.site.utilities])
+        place = {id(own): number for number, line in enumerate(self.site.buried_lines) for own in line.members}
+        return np.array([place[id(utility)] for utility in self.site.utilities], dtype=np.int64)
+
+    @cached_property
+    def line_crossings(self) -> tuple[tuple[Crossing, ...], ...]:
+        """Crossings of the finished wire with each buried line, in the order of the site's buried lines."""
+        member = {utility.id: line for utility, line in zip(self.site.utilities, self.line_of_utility, strict=True)}
+        found: list[list[Crossing]] = [[] for _ in self.site.buried_lines]
+        for crossing in self.crossings:
+            if crossing.layer == "utilities" and not isnan(crossing.angle_deg):
+                found[member[crossing.crosses]].append(crossing)
+        return tuple(tuple(own) for own in found)
+
+    def run_of(self, crossing: Crossing) -> Run:
+        """Give the run on which a crossing lies."""
+        wanted = crossing.loop_id, crossing.twisted
+        return next(run for run in self.loop.runs if (run.loop_id, run.twisted) == wanted)
 
     @property
     def facing_spacing_m(self) -> float:

@@ -54,15 +54,14 @@ class Nearness:
             return cls(wire, len(features), nobody, nobody, np.empty(0))
         number, piece = wire.tree.query(parts, predicate="dwithin", distance=within_m)
         distance_m = shapely.distance(parts[number], wire.pieces[piece])
-        key = owners[number] * len(wire.pieces) + piece
-        pairs, position = np.unique(key, return_inverse=True)
-        least_m = np.full(len(pairs), np.inf)
-        np.minimum.at(least_m, position, distance_m)
-        feature, piece = np.divmod(pairs, len(wire.pieces))
-        return cls(wire, len(features), feature, piece, least_m)
+        return cls(wire, len(features), *_least(owners[number], piece, distance_m=distance_m, pieces=len(wire.pieces)))
 
     def stretches(
-        self, limits_m: ArrayLike, *, among: NDArray[np.bool_] | None = None
+        self,
+        limits_m: ArrayLike,
+        *,
+        among: NDArray[np.bool_] | None = None,
+        together: NDArray[np.int64] | None = None,
     ) -> tuple[tuple[Stretch, ...], ...]:
         """Gather the pieces nearer than a limit into stretches.
 
@@ -72,21 +71,40 @@ class Nearness:
             Limit for all features, or for each; not above the distance up to which was measured.
         among : ndarray of bool, optional
             Pieces of the wire that count; all by default.
+        together : ndarray of int, shape (count,), optional
+            The group that each feature belongs to; a stretch near several features of one group is one stretch.
 
         Returns
         -------
         tuple of tuple of Stretch
-            For each feature.
+            For each feature, or for each group.
         """
         limits = np.broadcast_to(np.asarray(limits_m, dtype=np.float64), self.count)
         kept = self.distance_m < limits[self.feature]
         if among is not None:
             kept &= among[self.piece]
         feature, piece, distance_m = self.feature[kept], self.piece[kept], self.distance_m[kept]
-        bounds = np.searchsorted(feature, np.arange(self.count + 1))
+        count = self.count
+        if together is not None:
+            count = int(together.max(initial=-1)) + 1
+            feature, piece, distance_m = _least(
+                together[feature], piece, distance_m=distance_m, pieces=len(self.wire.pieces)
+            )
+        bounds = np.searchsorted(feature, np.arange(count + 1))
         return tuple(
             self.wire.stretches(piece[low:high], values=distance_m[low:high]) for low, high in pairwise(bounds)
         )
+
+
+def _least(
+    feature: NDArray[np.int64], piece: NDArray[np.int64], *, distance_m: NDArray[np.float64], pieces: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Keep each pair once, with its least distance; sorted by feature, then by piece."""
+    pairs, position = np.unique(feature * pieces + piece, return_inverse=True)
+    least_m = np.full(len(pairs), np.inf)
+    np.minimum.at(least_m, position, distance_m)
+    own, near = np.divmod(pairs, max(pieces, 1))
+    return own, near, least_m
 
 
 def _parts(features: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArray[np.int64]]:

@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from parcelfence.conflict import Severity
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.layout.loop import Run
     from parcelfence.rules.draft import Draft
-    from parcelfence.rules.meeting import Meeting
     from parcelfence.rules.wire import Stretch
+    from parcelfence.site.buried_lines import BuriedLine
     from parcelfence.site.feature import Utility
 
 __all__ = ["RULES"]
@@ -42,19 +44,19 @@ _TOLERANCE_BASIS: Final = (
 def utility_angle(draft: Draft) -> Iterator[Finding]:
     """Measure the angle of every crossing of the finished wire with every utility line."""
     words, least_deg = draft.wording, 90.0 - draft.settings.crossing_tolerance_deg
-    utilities = draft.site.utilities
-    for utility, crossed in zip(utilities, draft.meetings, strict=True):
-        for meeting in crossed:
-            if meeting.angle_deg < least_deg - 0.05:
-                at = words.at(meeting.run, station_m=meeting.station_m)
+    for line, crossings in zip(draft.site.buried_lines, draft.line_crossings, strict=True):
+        for crossing in crossings:
+            if crossing.angle_deg < least_deg - 0.05:
+                utility, run = line.member_at(crossing.point), draft.run_of(crossing)
+                at = words.at(run, station_m=crossing.station_m)
                 yield Finding(
-                    message=f"The {_name(meeting)} crosses {utility_name(utility)} {at} at {meeting.angle_deg:.1f} "
+                    message=f"The {_name(run)} crosses {utility_name(utility)} {at} at {crossing.angle_deg:.1f} "
                     f"degrees; at least {least_deg:.0f} is required.",
                     remedy="Turn the wire so that it crosses square, in a straight stretch.",
-                    geometry=meeting.point,
-                    severity=_signal_severity(utility, twisted=meeting.run.twisted),
-                    station_m=meeting.station_m,
-                    measured=meeting.angle_deg,
+                    geometry=crossing.point,
+                    severity=_signal_severity(utility, twisted=run.twisted),
+                    station_m=crossing.station_m,
+                    measured=crossing.angle_deg,
                     limit=least_deg,
                     unit="deg",
                     layer="utilities",
@@ -70,23 +72,25 @@ def utility_angle(draft: Draft) -> Iterator[Finding]:
 )
 def utility_parallel(draft: Draft) -> Iterator[Finding]:
     """Measure the distance to each utility line of all wire that is not just crossing it."""
-    utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
-    near = draft.beside_utilities.stretches(separation_m - LAYING_TOLERANCE_M)
-    for utility, stretches, crossed in zip(utilities, near, draft.meetings, strict=True):
-        if shapely.get_dimensions(utility.geometry) == 0:
+    separation_m = draft.settings.utility_separation_m
+    near = draft.beside_utilities.stretches(separation_m - LAYING_TOLERANCE_M, together=draft.line_of_utility)
+    for line, stretches, crossings in zip(draft.site.buried_lines, near, draft.line_crossings, strict=True):
+        if shapely.get_dimensions(line.geometry) == 0:
             continue  # nothing runs beside a single mark; the tolerance zone covers it
         for stretch in stretches:
-            for rest in _beside(draft, stretch, utility=utility, crossed=crossed):
-                yield _runs_beside(draft, rest, utility=utility)
+            for rest in _beside(draft, stretch, line=line, crossings=crossings):
+                yield _runs_beside(draft, rest, utility=line.member_at(rest.point))
 
 
-def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, crossed: tuple[Meeting, ...]) -> tuple[Stretch, ...]:
-    """Take from a stretch near a utility what belongs to its crossings."""
-    wire, separation_m = draft.wire, draft.settings.utility_separation_m
+def _beside(
+    draft: Draft, stretch: Stretch, *, line: BuriedLine, crossings: tuple[Crossing, ...]
+) -> tuple[Stretch, ...]:
+    """Take from a stretch near a buried line what belongs to its crossings."""
+    wire = draft.wire
     pieces = _pieces_of(draft, stretch)
     length_m = stretch.run.line.length
     free = np.ones(len(pieces), dtype=bool)
-    for station_m, half_m in _windows(stretch, utility=utility, crossed=crossed, separation_m=separation_m):
+    for station_m, half_m in _windows(draft, stretch, line=line, crossings=crossings):
         away_m = np.abs((wire.start_m[pieces] + wire.end_m[pieces]) / 2 - station_m)
         if stretch.run.line.is_closed:
             away_m = np.minimum(away_m, length_m - away_m)
@@ -94,31 +98,31 @@ def _beside(draft: Draft, stretch: Stretch, *, utility: Utility, crossed: tuple[
     rest = pieces[free]
     if not len(rest):
         return ()
-    found = wire.stretches(rest, values=shapely.distance(utility.geometry, wire.pieces[rest]))
+    found = wire.stretches(rest, values=shapely.distance(line.geometry, wire.pieces[rest]))
     return tuple(part for part in found if part.length_m > _LEAST_BESIDE_M)
 
 
 def _windows(
-    stretch: Stretch, *, utility: Utility, crossed: tuple[Meeting, ...], separation_m: float
+    draft: Draft, stretch: Stretch, *, line: BuriedLine, crossings: tuple[Crossing, ...]
 ) -> Iterator[tuple[float, float]]:
     """Centre and half-length of what each crossing of a stretch may take, half a piece added."""
-    slack_m = 0.3
-    if shapely.get_dimensions(utility.geometry) == 1:
-        for meeting in crossed:
-            if meeting.run is stretch.run:
-                angle = np.radians(max(meeting.angle_deg, _LEAST_ANGLE_DEG))
-                yield meeting.station_m, separation_m / float(np.sin(angle)) + slack_m
+    slack_m, separation_m = 0.3, draft.settings.utility_separation_m
+    if shapely.get_dimensions(line.geometry) == 1:
+        for crossing in crossings:
+            if draft.run_of(crossing) is stretch.run:
+                angle = np.radians(max(crossing.angle_deg, _LEAST_ANGLE_DEG))
+                yield crossing.station_m, separation_m / float(np.sin(angle)) + slack_m
         return
-    widest_m = _width_m(utility)
-    for part in shapely.get_parts(shapely.intersection(stretch.line, utility.geometry)):
+    widest_m = _width_m(line)
+    for part in shapely.get_parts(shapely.intersection(stretch.line, line.geometry)):
         if 0 < part.length <= 1.5 * widest_m:
             middle_m = stretch.run.line.project(part.interpolate(0.5, normalized=True))
             yield stretch.run.start_station_m + middle_m, part.length / 2 + separation_m / np.sin(np.pi / 3) + slack_m
 
 
-def _width_m(utility: Utility) -> float:
+def _width_m(area: BuriedLine) -> float:
     """Width of a tolerance area across its length."""
-    corners = shapely.get_coordinates(shapely.oriented_envelope(utility.geometry))
+    corners = shapely.get_coordinates(shapely.oriented_envelope(area.geometry))
     return float(np.hypot(*np.diff(corners, axis=0).T)[:2].min())
 
 
@@ -134,7 +138,7 @@ def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding
     in_zone = stretch.measured < utility.tolerance_m
     warning = " It lies in the tolerance zone, where only hand digging is safe." if in_zone else ""
     return Finding(
-        message=f"The {_name(stretch)} runs {words.length(stretch.measured)} beside {utility_name(utility)} "
+        message=f"The {_name(stretch.run)} runs {words.length(stretch.measured)} beside {utility_name(utility)} "
         f"{words.along(stretch)} over {words.length(stretch.length_m)}; {words.length(separation_m)} is required."
         + warning,
         remedy="Move the wire away from the buried line, or cross it once, square.",
@@ -158,12 +162,14 @@ def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding
 def utility_tolerance(draft: Draft) -> Iterator[Finding]:
     """Find all wire within the tolerance zones."""
     utilities, words = draft.site.utilities, draft.wording
-    near = draft.beside_utilities.stretches([utility.tolerance_m for utility in utilities])
-    for utility, stretches in zip(utilities, near, strict=True):
+    limits_m = [utility.tolerance_m for utility in utilities]
+    near = draft.beside_utilities.stretches(limits_m, together=draft.line_of_utility)
+    for line, stretches in zip(draft.site.buried_lines, near, strict=True):
         for rough in stretches:
-            stretch, zone = _in_zone(rough, utility), words.length(utility.tolerance_m)
+            stretch, utility = _in_zone(rough, line), line.member_at(rough.point)
+            zone = words.length(utility.tolerance_m)
             yield Finding(
-                message=f"Dig by hand {words.along(stretch)}: the {_name(stretch)} lies in the tolerance zone of "
+                message=f"Dig by hand {words.along(stretch)}: the {_name(stretch.run)} lies in the tolerance zone of "
                 f"{utility_name(utility)}, {zone} each side of the mark.",
                 remedy="Have the marks renewed before digging, expose the facility with hand tools or vacuum, and "
                 "follow the local excavation law.",
@@ -176,11 +182,14 @@ def utility_tolerance(draft: Draft) -> Iterator[Finding]:
             )
 
 
-def _in_zone(stretch: Stretch, utility: Utility) -> Stretch:
-    """Cut a stretch down to the tolerance zone."""
-    west, south, east, north = stretch.line.buffer(2 * utility.tolerance_m).bounds
-    around = shapely.clip_by_rect(utility.geometry, west, south, east, north)
-    return stretch.within(shapely.buffer(around, utility.tolerance_m))
+def _in_zone(stretch: Stretch, line: BuriedLine) -> Stretch:
+    """Cut a stretch down to the tolerance zones of a line."""
+    zones = []
+    for utility in line.members:
+        west, south, east, north = stretch.line.buffer(2 * utility.tolerance_m).bounds
+        around = shapely.clip_by_rect(utility.geometry, west, south, east, north)
+        zones.append(shapely.buffer(around, utility.tolerance_m))
+    return stretch.within(shapely.union_all(zones))
 
 
 def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:
@@ -188,8 +197,8 @@ def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:
     return "caution" if twisted or not utility.metallic else "must_fix"
 
 
-def _name(part: Stretch | Meeting) -> str:
-    return "lead-in" if part.run.twisted else "wire"
+def _name(run: Run) -> str:
+    return "lead-in" if run.twisted else "wire"
 
 
 RULES: Final[tuple[Rule, ...]] = (utility_angle, utility_parallel, utility_tolerance)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
+
+from parcelfence.site.buried_lines import BuriedLine, join_segments
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon, Point, Polygon
@@ -87,3 +90,8 @@ class Site:
     wanted_area: Polygon | MultiPolygon | None = None
     transmitter: Point | None = None
     terrain: Terrain | None = None
+
+    @cached_property
+    def buried_lines(self) -> tuple[BuriedLine, ...]:
+        """The utilities, segments that lie end to end joined: what is crossed, and what a wire runs beside."""
+        return join_segments(self.utilities)

@@ -13,6 +13,7 @@ from parcelfence.circuit.circuit import circuit
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.zones import zones
+from parcelfence.layout.crossing import crossings
 from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import BUILT_IN
@@ -114,7 +115,7 @@ def draft(place: Site | None = None, loop: Loop | None = None, *, settings: Sett
         site=place,
         settings=settings,
         loop=loop,
-        crossings=(),
+        crossings=crossings(loop, place, settings=settings),
         zones=zones(wires, receiver, inside=loop.enclosed),
         profiles=reach_profiles(wires, receiver),
         circuit=circuit(
