@@ -141,3 +141,32 @@ def test_meetings_at_the_start_of_a_run_count_once() -> None:
     outline = box(3, 3, 57, 37)
     run = sites.loop_run(outline, line=sites.ring(shapely.segmentize(outline, 27), start=(30, 3)))
     assert len(_found("utility-angle", sites.utility(_crossing(60.0)), loop=sites.loop_of(run))) == 1
+
+
+@pytest.mark.parametrize("joint_y", [2.0, 2.7, 3.0, 3.3, 4.0])
+def test_a_line_stored_in_segments_that_is_crossed_square_near_a_joint_is_crossed_and_nothing_else(
+    joint_y: float,
+) -> None:
+    below = sites.utility(LineString([(30, -5), (30, joint_y)]), id="gas-1", tolerance_m=0.6)
+    above = sites.utility(LineString([(30, joint_y), (30, 20)]), id="gas-2", tolerance_m=0.7)
+    assert not _found("utility-parallel", below, above)
+    assert not _found("utility-angle", below, above)
+    (zone,) = _found("utility-tolerance", below, above)
+    assert 1.19 <= zone.geometry.length <= 1.41
+
+
+def test_a_branch_beside_the_wire_is_told_though_the_main_is_crossed_square() -> None:
+    main = [
+        sites.utility(LineString([(30, -5), (30, 4)]), id="gas-1"),
+        sites.utility(LineString([(30, 4), (30, 20)]), id="gas-2"),
+    ]
+    branch = sites.utility(LineString([(30, 4), (45, 4)]), id="gas-3")
+    (conflict,) = _found("utility-parallel", *main, branch)
+    assert conflict.feature == "gas-3"
+
+
+def test_a_bend_at_a_joint_counts_for_the_angle() -> None:
+    below = sites.utility(LineString([(30, -3), (30, 3.1)]), id="gas-1")
+    above = sites.utility(LineString([(30, 3.1), (36, 9.1)]), id="gas-2")
+    (conflict,) = _found("utility-angle", below, above)
+    assert 45 <= conflict.measured < 80
