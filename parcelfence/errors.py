@@ -8,7 +8,9 @@ was found and what to do about it.  Safety findings in a *design* are conflict r
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+from parcelfence.text import on_one_line, shortened, visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -27,7 +29,13 @@ __all__ = [
     "near_matches",
 ]
 
-_MOST_SHOWN = 20
+_MOST_SHOWN: Final = 20
+_LONGEST_PART: Final = 600
+"""Characters of one part of a message: the longest of our own have some 300, the rest is what a file holds."""
+_LONGEST_NAME: Final = 160
+_LONGEST_WORD: Final = 60
+_LONGEST_MESSAGE: Final = 4_000
+"""Two screens: who has to read more looks into the file."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,12 +63,10 @@ class Fault:
     feature: str = ""
 
     def __str__(self) -> str:
-        place = f"{self.where}, feature {self.feature}" if self.feature else self.where
-        parts = [f"{place}: {self.found}".rstrip(".")]
-        if self.must:
-            parts.append(self.must.rstrip("."))
-        if self.remedy:
-            parts.append(self.remedy.rstrip("."))
+        where, feature = _shown(self.where, most=_LONGEST_NAME), _shown(self.feature, most=_LONGEST_NAME)
+        place = f"{where}, feature {feature}" if feature else where
+        said = [_shown(part, most=_LONGEST_PART).rstrip(".") for part in (self.found, self.must, self.remedy)]
+        parts = [f"{place}: {said[0]}", *(part for part in said[1:] if part)]
         sentences = (part[0].upper() + part[1:] if index else part for index, part in enumerate(parts))
         return " ".join(sentence if sentence.endswith("?") else f"{sentence}." for sentence in sentences)
 
@@ -71,11 +77,11 @@ class ParcelFenceError(Exception):
     def __init__(self, message: str | Fault | Iterable[Fault]) -> None:
         if isinstance(message, str):
             self.faults: tuple[Fault, ...] = ()
-            text = message
+            text = visible(message)
         else:
             self.faults = (message,) if isinstance(message, Fault) else tuple(message)
             text = _listing(self.faults)
-        super().__init__(text)
+        super().__init__(shortened(text, most=_LONGEST_MESSAGE))
 
 
 class SettingsError(ParcelFenceError, ValueError):
@@ -134,7 +140,8 @@ def near_matches(word: str, known: Iterable[str], *, most: int = 5) -> str:
     """
     import difflib  # needed only on the way to an error
 
-    words = sorted({str(candidate) for candidate in known})
+    words = sorted({_shown(str(candidate), most=_LONGEST_WORD) for candidate in known})
+    word = word[:_LONGEST_WORD]  # whoever compares longer ones waits for it
     lowered: dict[str, str] = {candidate.casefold(): candidate for candidate in words}
     near = difflib.get_close_matches(word.casefold(), lowered, n=most, cutoff=0.6)
     if near:
@@ -143,6 +150,10 @@ def near_matches(word: str, known: Iterable[str], *, most: int = 5) -> str:
         return "there are none"
     more = f" (and {len(words) - most} more)" if len(words) > most else ""
     return "known are: " + ", ".join(words[:most]) + more
+
+
+def _shown(text: str, *, most: int) -> str:
+    return shortened(on_one_line(text), most=most)
 
 
 def _listing(faults: Sequence[Fault]) -> str:

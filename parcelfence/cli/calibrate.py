@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from parcelfence.cli.boundary import Command, InputPath
 from parcelfence.errors import Fault, InputError, SettingsError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -28,14 +30,10 @@ _ON_THE_WIRE_M: Final = 0.2
 """Nearer than any reach in use: common practice begins at 2 ft (0.61 m)."""
 
 
-@click.command
-@click.argument("walk", type=click.Path(path_type=Path), metavar="WALK")
-@click.option(
-    "--plan", "folder", required=True, type=click.Path(path_type=Path), metavar="DIR", help="folder of a plan"
-)
-@click.option(
-    "--wire", type=click.Path(path_type=Path), metavar="FILE", help="wire as laid, instead of the planned one"
-)
+@click.command(cls=Command)
+@click.argument("walk", type=InputPath(), metavar="WALK")
+@click.option("--plan", "folder", required=True, type=InputPath(), metavar="DIR", help="folder of a plan")
+@click.option("--wire", type=InputPath(), metavar="FILE", help="wire as laid, instead of the planned one")
 @click.option("--walk-crs", metavar="CRS", help="CRS of a walk that states none; 'plan' for that of the plan")
 @click.option("--wire-crs", metavar="CRS", help="CRS of a wire that states none; 'plan' for that of the plan")
 @click.option("--accuracy", default="0.15 m", show_default=True, metavar="LENGTH", help="accuracy of a walked point")

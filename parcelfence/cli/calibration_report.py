@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from parcelfence.outputs.escaping import visible
+from parcelfence.text import visible
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:

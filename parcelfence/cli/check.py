@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TextIO
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from parcelfence.cli.boundary import InputPath, OutputPath
 from parcelfence.cli.options import (
     SectionedCommand,
     elevation_options,
@@ -17,6 +17,8 @@ from parcelfence.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from parcelfence.inputs.source import Source
     from parcelfence.layout.loop import Loop
     from parcelfence.service.differences import Differences
@@ -31,19 +33,15 @@ _MOST_SHOWN: Final = 8
 
 
 @click.command(cls=SectionedCommand)
-@click.argument("wire", type=click.Path(path_type=Path), metavar="WIRE")
-@click.option(
-    "--site", "project", required=True, type=click.Path(path_type=Path), metavar="SITE.toml", help="site and settings"
-)
-@click.option("--plan", "plan_folder", type=click.Path(path_type=Path), metavar="DIR", help="plan to compare with")
+@click.argument("wire", type=InputPath(), metavar="WIRE")
+@click.option("--site", "project", required=True, type=InputPath(), metavar="SITE.toml", help="site and settings")
+@click.option("--plan", "plan_folder", type=InputPath(), metavar="DIR", help="plan to compare with")
 @click.option("--tolerance", default="0.3 m", show_default=True, metavar="LENGTH", help="offset that is allowed for")
-@click.option(
-    "--differences", type=click.Path(path_type=Path), metavar="FILE", help="CSV to write the offset along the wire into"
-)
+@click.option("--differences", type=OutputPath(), metavar="FILE", help="CSV to write the offset along the wire into")
 @click.option("--layer", metavar="NAME", help="layer of the wire in a file that holds several")
 @click.option("--wire-crs", metavar="CRS", help="CRS of the wire if its file states none; 'site' for the working CRS")
 @click.option("--wire-accuracy", metavar="LENGTH", help="accuracy of the wire's own positions, as surveyed or recorded")
-@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="folder to write the checked plan into")
+@click.option("--out", type=OutputPath(), metavar="DIR", help="folder to write the checked plan into")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
 @elevation_options
 @setting_options
@@ -173,8 +171,9 @@ def _write_differences(found: Differences, path: Path) -> None:
     import csv
 
     from parcelfence.outputs.escaping import csv_text
+    from parcelfence.outputs.folder import whole_file
 
-    with _opened(path) as file:
+    with whole_file(path) as partial, partial.open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(("loop_id", "station_m", "northing_m", "easting_m", "offset_m"))
         for run, station_m, point, offset_m in zip(
@@ -182,17 +181,6 @@ def _write_differences(found: Differences, path: Path) -> None:
         ):
             place = f"{station_m:.3f}", f"{point.y:.3f}", f"{point.x:.3f}"
             rows.writerow((csv_text(found.runs[run].loop_id), *place, f"{offset_m + 0.0:.3f}"))
-
-
-def _opened(path: Path) -> TextIO:
-    from parcelfence.errors import Fault, OutputError
-
-    try:
-        return path.open("w", encoding="utf-8", newline="")
-    except OSError as error:
-        raise OutputError(
-            Fault(where=str(path), found=f"it cannot be written ({error.strerror})", remedy="choose another place")
-        ) from error
 
 
 def _difference_report(found: Differences, *, settings: Settings) -> str:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import traceback
 from importlib import import_module
 from typing import Any, Final
 
 import click
 
 from parcelfence import __version__
+from parcelfence.cli.boundary import Stopped, clean_terminal, silence, stop_by_signal
 from parcelfence.errors import ParcelFenceError
+from parcelfence.text import on_one_line, shortened
 
 __all__ = ["main"]
 
@@ -23,10 +27,18 @@ COMMANDS: Final = {
     "sample": ("parcelfence.cli.sample", "Write out the sample property, to try things with."),
     "layers": ("parcelfence.cli.layers", "List the layers of a plan with their columns."),
 }
+FAULT: Final = 1
+"""Exit status where parcelfence itself, or the machine under it, failed."""
 UNUSABLE: Final = 2
 """Exit status for input or arguments that cannot be used."""
 CONFLICTS: Final = 3
 """Exit status of a finished plan with conflicts that must be fixed."""
+
+
+PACKAGE: Final = f"{os.sep}parcelfence{os.sep}"
+_TRACEBACK: Final = "PARCELFENCE_TRACEBACK"
+_BY_SIGNAL: Final = 128
+_LONGEST_REASON: Final = 300
 
 
 class _Commands(click.Group):
@@ -72,15 +84,50 @@ def parcelfence() -> None:
 
 
 def main() -> None:
-    """Run the command line; every error of input ends in one message and status 2."""
+    """Run the command line; every error of input ends in one message and status 2, whatever happens in a message."""
+    clean_terminal()
     try:
-        parcelfence(prog_name="parcelfence")
+        with stop_by_signal():
+            status = parcelfence.main(prog_name="parcelfence", standalone_mode=False)
     except ParcelFenceError as error:
         click.echo(f"parcelfence: {error}", err=True)
-        sys.exit(UNUSABLE)
+        status = UNUSABLE
+    except click.ClickException as error:
+        error.show()
+        status = error.exit_code
+    except (Stopped, KeyboardInterrupt, click.Abort) as error:
+        status = _stopped(error)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(1)
+        silence(sys.stdout)
+        status = 1
+    except MemoryError:
+        click.echo("parcelfence: the memory is not enough for this; nothing was written.", err=True)
+        status = FAULT
+    except Exception as error:  # noqa: BLE001  (the last net: a person gets words, and what a report needs)
+        click.echo(_fault_of_ours(error), err=True)
+        status = FAULT
+    sys.exit(status)
+
+
+def _stopped(error: BaseException) -> int:
+    """Say that the run was stopped; the status is the one by which a shell knows the signal."""
+    number = error.number if isinstance(error, Stopped) else signal.SIGINT
+    click.echo(
+        f"parcelfence: stopped ({signal.Signals(number).name}); nothing that stood on disk was changed.", err=True
+    )
+    return _BY_SIGNAL + number
+
+
+def _fault_of_ours(error: Exception) -> str:
+    if os.environ.get(_TRACEBACK):
+        return "".join(traceback.format_exception(error))
+    frames = [frame for frame in traceback.extract_tb(error.__traceback__) if PACKAGE in frame.filename]
+    place = f" at {frames[-1].filename.rpartition(PACKAGE)[2]}:{frames[-1].lineno}" if frames else ""
+    reason = shortened(on_one_line(error), most=_LONGEST_REASON)
+    return (
+        f"parcelfence: a fault of parcelfence itself{place} ({type(error).__name__}: {reason}). Nothing was written. "
+        f"Please report it with the input; {_TRACEBACK}=1 in the environment shows where it comes from."
+    )
 
 
 def _plugins() -> dict[str, Any]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from parcelfence.cli.boundary import Command, InputPath
 from parcelfence.errors import Fault, InputError, SettingsError
 from parcelfence.layers import INPUT_ROLES
 
@@ -29,7 +29,7 @@ _PREFIX: Final = "setting_"
 _SECTIONS: Final = ("Input files", "Options", "Settings (lengths as '8 ft', '2.4 m' or bare metres)")
 
 
-class SectionedCommand(click.Command):
+class SectionedCommand(Command):
     """A command whose help lists inputs, settings and the rest apart."""
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -55,7 +55,7 @@ def _section(name: str) -> str:
 def input_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add an option for every role, for the selection and for the CRS of files."""
     options = [
-        click.option(_flag(role), role, type=click.Path(path_type=Path), multiple=True, help=meaning, metavar="FILE")
+        click.option(_flag(role), role, type=InputPath(), multiple=True, help=meaning, metavar="FILE")
         for role, meaning in INPUT_ROLES.items()
     ]
     options += [
@@ -71,7 +71,7 @@ def elevation_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options for a raster of elevations."""
     file = click.option(
         "--elevation",
-        type=click.Path(path_type=Path),
+        type=InputPath(),
         metavar="FILE",
         help="raster of elevations: lengths are then along the ground",
     )

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from parcelfence.cli.boundary import InputPath, OutputPath
 from parcelfence.cli.options import (
     SectionedCommand,
     elevation_options,
@@ -20,14 +20,16 @@ from parcelfence.cli.options import (
 from parcelfence.errors import SettingsError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from parcelfence.inputs.project_file import Project
 
 __all__ = ["plan"]
 
 
 @click.command(cls=SectionedCommand)
-@click.argument("project", required=False, metavar="[SITE.toml]", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="DIR", help="folder to write into")
+@click.argument("project", required=False, metavar="[SITE.toml]", type=InputPath())
+@click.option("--out", type=OutputPath(), required=True, metavar="DIR", help="folder to write into")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
 @click.option("--name", help="name of the site")
 @click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one")

@@ -5,15 +5,16 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from contextlib import nullcontext
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from parcelfence.cli.boundary import InputPath, OutputPath
 from parcelfence.cli.options import SectionedCommand, given_settings, given_sources, input_options, setting_options
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
+    from pathlib import Path
 
     from parcelfence.screening import Outcome, ScreeningJob
 
@@ -21,8 +22,8 @@ __all__ = ["screen"]
 
 
 @click.command(cls=SectionedCommand)
-@click.argument("table_of_parcels", metavar="PARCELS", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="TABLE", help="table to write")
+@click.argument("table_of_parcels", metavar="PARCELS", type=InputPath())
+@click.option("--out", type=OutputPath(), required=True, metavar="TABLE", help="table to write")
 @click.option("--overwrite", is_flag=True, help="replace an earlier table")
 @click.option("--workers", type=click.IntRange(min=1), help="processes of this machine  [default: one per core]")
 @click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one for each parcel")
@@ -87,7 +88,7 @@ def _bar(total: int, *, finished: int) -> AbstractContextManager[Any]:
 
     @contextmanager
     def shown() -> Any:
-        with Progress(console=Console(stderr=True)) as progress:
+        with Progress(console=Console(file=sys.__stderr__, stderr=True)) as progress:
             bar = progress.add_task("screening", total=total, completed=finished)
             yield lambda: progress.advance(bar)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-__all__ = ["Project", "read_project"]
+__all__ = ["Project", "files_named", "read_project"]
 
 Positive = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
@@ -149,16 +149,30 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     )
 
 
+def files_named(path: Path) -> tuple[Path, ...]:
+    """Files that a project file names, whatever else is wrong with it; none if it cannot be read."""
+    try:
+        table = _validated(_parsed(path), where=path.name)
+    except SettingsError:
+        return ()
+    entries = [entry.path for entries in table.layers.values() for entry in entries]
+    if table.site.elevation is not None:
+        entries.append(table.site.elevation.path)
+    return tuple(path.parent / entry for entry in entries)
+
+
 def _parsed(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
+        reason = error.strerror or str(error)
         raise SettingsError(
-            Fault(where=str(path), found=f"it cannot be read ({error.strerror})", remedy="check the path")
+            Fault(where=str(path), found=f"it cannot be read ({reason})", remedy="check the path")
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # no TOML, no UTF-8, a number of thousands of digits, deep nesting
+        reason = "it nests too deeply" if isinstance(error, RecursionError) else str(error)
         raise SettingsError(
-            Fault(where=path.name, found=f"it is not TOML ({error})", must="a project file is TOML in UTF-8")
+            Fault(where=path.name, found=f"it is not TOML ({reason})", must="a project file is TOML in UTF-8")
         ) from error
 
 

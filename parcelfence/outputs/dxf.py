@@ -12,8 +12,8 @@ from ezdxf import filemanagement, options, units, zoom  # type: ignore[attr-defi
 from ezdxf.enums import TextEntityAlignment
 
 from parcelfence.errors import Fault, OutputError
-from parcelfence.outputs.escaping import visible
 from parcelfence.outputs.style import INK, STYLE_COLUMN, STYLES, style_of
+from parcelfence.text import visible
 
 if TYPE_CHECKING:
     from collections.abc import Generator, Iterator

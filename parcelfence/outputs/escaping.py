@@ -8,28 +8,17 @@ from __future__ import annotations
 
 import html
 import json
-import math
 import re
 from typing import Any, Final
 
-__all__ = ["csv_text", "html_text", "script_json", "visible", "xml_text"]
+from parcelfence.text import visible
 
-_CONTROLS: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
-"""Characters that XML 1.0 does not allow (section 2.2) or discourages, lone surrogates among them."""
-_BIDI_CONTROLS: Final = re.compile(r"[\u202a-\u202e\u2066-\u2069]")
-"""Explicit direction controls (Unicode UAX 9): they could turn around the text that follows a value."""
+__all__ = ["csv_text", "html_text", "script_json", "xml_text"]
+
 _FORMULA_STARTS: Final = frozenset("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20|%")
 _PLAIN_NUMBER: Final = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 _TEMPLATE_BLOCK: Final = re.compile(r"\{(?=[{%#])")
 """A brace that begins a template block; in JSON it stands inside strings only, where it may be written by number."""
-_REPLACEMENT: Final = "\ufffd"
-
-
-def visible(value: object) -> str:
-    """Turn a value into text without control characters; missing values become empty text."""
-    if value is None or (isinstance(value, float) and math.isnan(value)):
-        return ""
-    return _BIDI_CONTROLS.sub("", _CONTROLS.sub(_REPLACEMENT, str(value)))
 
 
 def html_text(value: object) -> str:

@@ -22,7 +22,7 @@ from parcelfence.layers import PROGRAM, SUMMARY
 if TYPE_CHECKING:
     from collections.abc import Generator
 
-__all__ = ["check_target", "whole_folder"]
+__all__ = ["check_target", "whole_file", "whole_folder"]
 
 _PART: Final = ".parcelfence-part-"
 _KEPT: Final = ".parcelfence-kept"
@@ -107,7 +107,7 @@ def whole_folder(directory: Path, *, overwrite: bool = False) -> Generator[Path]
         As :func:`check_target`, and where the disk refuses: full, read-only, not permitted.
     """
     directory = _absolute(directory)
-    with _disk_errors_as_ours(directory):
+    with _disk_errors_as_ours(f"output folder {directory}"):
         _recover(directory)
         check_target(directory, overwrite=overwrite)
         with _locked_part(directory) as part:
@@ -118,19 +118,51 @@ def whole_folder(directory: Path, *, overwrite: bool = False) -> Generator[Path]
 
 
 @contextmanager
-def _disk_errors_as_ours(directory: Path) -> Generator[None]:
+def whole_file(path: Path) -> Generator[Path]:
+    """Give a temporary name beside a file, which takes its place when the block ends without an error.
+
+    Parameters
+    ----------
+    path : Path
+        The wanted file; one that stands there is replaced.
+
+    Yields
+    ------
+    Path
+        The name to write to, of the same ending; it is gone if the block fails.
+
+    Raises
+    ------
+    OutputError
+        If the disk refuses; what stood there still stands.
+    """
+    path = _absolute(path)
+    partial = path.with_name(f".{PROGRAM}-part-{os.getpid()}-{os.urandom(4).hex()}{path.suffix}")
+    with _disk_errors_as_ours(str(path)):
+        try:
+            yield partial
+            _force_to_disk(partial)
+            partial.replace(path)
+            _sync_folder(path.parent)
+        finally:
+            with suppress(OSError):
+                partial.unlink(missing_ok=True)
+
+
+@contextmanager
+def _disk_errors_as_ours(where: str) -> Generator[None]:
     try:
         yield
     except ParcelFenceError:  # an OutputError is an OSError, too
         raise
     except (OSError, sqlite3.Error) as error:
-        raise OutputError(_as_fault(error, directory)) from error
+        raise OutputError(_as_fault(error, where=where)) from error
 
 
-def _as_fault(error: Exception, directory: Path) -> Fault:
+def _as_fault(error: Exception, *, where: str) -> Fault:
     reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return Fault(
-        where=f"output folder {directory}",
+        where=where,
         found=f"it could not be written: {reason}",
         remedy="nothing was changed; free some space or choose another place, then run again",
     )
@@ -211,11 +243,11 @@ def _lock(folder: Path) -> int | None:
 
 
 def _force_to_disk(folder: Path) -> None:
-    for path in sorted(folder.rglob("*")):
+    for path in [folder] if folder.is_file() else sorted(folder.rglob("*")):
         if path.is_file():
             with path.open("rb+") as file:
                 os.fsync(file.fileno())
-    for path in [*folder.rglob("*/"), folder]:
+    for path in [*folder.rglob("*/"), folder] if folder.is_dir() else []:
         _sync_folder(path)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from parcelfence import __version__
-from parcelfence.outputs.escaping import visible
+from parcelfence.text import visible
 
 if TYPE_CHECKING:
     from pathlib import Path

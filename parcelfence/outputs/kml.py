@@ -12,8 +12,9 @@ import numpy as np
 import shapely
 
 from parcelfence.layers import layer_schema
-from parcelfence.outputs.escaping import visible, xml_text
+from parcelfence.outputs.escaping import xml_text
 from parcelfence.outputs.style import INK, STYLE_COLUMN, STYLES
+from parcelfence.text import visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

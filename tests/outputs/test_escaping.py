@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from jinja2 import Template
 from lxml import etree
 
-from parcelfence.outputs.escaping import csv_text, html_text, script_json, visible, xml_text
+from parcelfence.outputs.escaping import csv_text, html_text, script_json, xml_text
+from parcelfence.text import visible
 
 anything = st.text(alphabet=st.characters(exclude_categories=()), max_size=60)
 
