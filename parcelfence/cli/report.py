@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from parcelfence.conflict import SEVERITIES
+from parcelfence.conflict import severity_tally
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def plan_report(plan: Plan, *, out: Path) -> str:
         f"({plan.zones.roam.area / enclosed_m2:.0%} of the enclosed ground)",
         "Wire": f"{units.length(wire.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
         f"{len(wire.splices)} splices, {len(plan.take_off.flags)} flags",
-        "Conflicts": ", ".join(_count(plan.conflicts, severity) for severity in SEVERITIES),
+        "Conflicts": severity_tally(plan.conflicts),
     }
     lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in figures.items()]
     lines += ["", *conflict_report(plan), f"Written to {out}{_what_to_open(out)}", ""]
@@ -62,7 +62,7 @@ def conflict_report(plan: Plan) -> list[str]:
     shown = [conflict for conflict in plan.conflicts if conflict.severity != "note"]
     lines = []
     for conflict in shown[:_MOST_SHOWN]:
-        word, colour = _WORDS[conflict.severity]
+        word, colour = _WORDS[conflict.severity or "note"]
         lines.append(f"{click.style(f'{word:<8}', fg=colour, bold=True)} {conflict.rule}{_at(conflict, plan=plan)}")
         text = f"{conflict.message.rstrip('.')}. {conflict.remedy[:1].upper()}{conflict.remedy[1:].rstrip('.')}."
         lines += textwrap.wrap(text, width=_WIDTH, initial_indent=" " * 9, subsequent_indent=" " * 9)
@@ -75,12 +75,6 @@ def _at(conflict: Conflict, *, plan: Plan) -> str:
     if conflict.station_m is None:
         return ""
     return f" at {station_label(conflict.station_m, style=plan.settings.station_format)}"
-
-
-def _count(conflicts: tuple[Conflict, ...], severity: Severity) -> str:
-    number = sum(conflict.severity == severity for conflict in conflicts)
-    word = {"must_fix": "must be fixed", "caution": "cautions", "note": "notes"}[severity]
-    return f"{number} {word.removesuffix('s') if number == 1 else word}"
 
 
 def _what_to_open(out: Path) -> str:

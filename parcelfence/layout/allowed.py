@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, NoLoopError
-from parcelfence.layout.loop import Remark
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, grown, inset, opened, parts, ringed, whole
 from parcelfence.units import unit_system
 
@@ -43,14 +43,14 @@ class AllowedLand:
         The ground of keep-outs and of enclaves in the parcel, with their clearances.
     left_out : tuple of Feature
         Buildings that cannot stand inside the loop, because there is no room for wire behind them.
-    remarks : tuple of Remark
+    remarks : tuple of Conflict
         What was decided on the way.
     """
 
     region: MultiPolygon
     kept_out: BaseGeometry
     left_out: tuple[Feature, ...]
-    remarks: tuple[Remark, ...]
+    remarks: tuple[Conflict, ...]
 
 
 def land_or_reason(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> AllowedLand | str:
@@ -192,7 +192,7 @@ def _in_the_way(building: Feature, *, ground: BaseGeometry, roomy: BaseGeometry,
 
 def _kept_apart(
     region: MultiPolygon, *, kept_out: BaseGeometry, settings: Settings
-) -> tuple[MultiPolygon, tuple[Remark, ...]]:
+) -> tuple[MultiPolygon, tuple[Conflict, ...]]:
     """Give up passages beside keep-outs that two signal zones would close, so that their wires merge."""
     if kept_out.is_empty:
         return region, ()
@@ -205,7 +205,7 @@ def _kept_apart(
     taken = shapely.union_all(passages).buffer(SLACK_M, quad_segs=2)
     remaining = whole(region.difference(taken))
     return remaining, (
-        Remark(
+        Conflict(
             rule="narrow-passage",
             severity="note",
             message=f"Passages beside keep-outs that are narrower than {unit_system(settings.units).length(apart_m)} "
@@ -218,7 +218,7 @@ def _kept_apart(
     )
 
 
-def _left_out_remarks(buildings: Iterable[Feature], *, site: Site, settings: Settings) -> list[Remark]:
+def _left_out_remarks(buildings: Iterable[Feature], *, site: Site, settings: Settings) -> list[Conflict]:
     """Say of each building of the property why it stands outside; nobody expects a neighbour's inside."""
     units = unit_system(settings.units)
     beyond_m = settings.lot_line_setback_m + settings.building_clearance_m - 2 * settings.reach_m
@@ -238,7 +238,7 @@ def _left_out_remarks(buildings: Iterable[Feature], *, site: Site, settings: Set
                 else "no usual reach lets the wire pass behind it; accept it, or contain only part of the property"
             )
         remarks.append(
-            Remark(
+            Conflict(
                 rule="building-clearance",
                 severity="caution",
                 message=f"Building {building.id} stands {why}; the loop leaves it outside",

@@ -13,7 +13,7 @@ from parcelfence.layout.buried import buried
 from parcelfence.layout.crossable import crossable
 from parcelfence.layout.gate import GateLevel
 from parcelfence.layout.lead_in import lay_out
-from parcelfence.layout.loop import Loop, Remark
+from parcelfence.layout.loop import Loop
 from parcelfence.layout.narrow import narrow_places
 from parcelfence.layout.open_side import doubled_back
 from parcelfence.layout.rounding import FOR_CHORDS, parts, turnable, whole
@@ -22,6 +22,7 @@ from parcelfence.layout.wording import crossing_remarks, inner_loop_remarks, lef
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.conflict import Conflict
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
@@ -82,7 +83,7 @@ class _Outline:
     """The enclosed area, its holes being those of inner loops."""
 
     area: Polygon
-    remarks: tuple[Remark, ...]
+    remarks: tuple[Conflict, ...]
 
 
 def _outline(land: AllowedLand, *, site: Site, settings: Settings) -> _Outline:

@@ -9,9 +9,10 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
+from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, InputError, NoLoopError
 from parcelfence.layout.allowed import allowed_land
-from parcelfence.layout.loop import Loop, Remark, Run, Transmitter
+from parcelfence.layout.loop import Loop, Run, Transmitter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,7 +85,7 @@ class _Drawn:
     line: LineString
     part: str
     loop_id: str
-    remarks: tuple[Remark, ...] = ()
+    remarks: tuple[Conflict, ...] = ()
 
     @classmethod
     def of(cls, drawn: DrawnLine) -> _Drawn:
@@ -110,7 +111,7 @@ class _Drawn:
         if not faces or sum(face.area for face in faces[:-1]) > _LOST_SHARE * faces[-1].area:
             return self
         kept = LineString(faces[-1].exterior.coords)
-        remark = Remark(
+        remark = Conflict(
             rule=_RULE,
             severity="note",
             message="The drawn wire crosses itself; the small loop that it makes there was left out.",

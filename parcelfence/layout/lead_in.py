@@ -9,7 +9,8 @@ import shapely
 from shapely import LineString, Point, Polygon
 from shapely.ops import nearest_points, substring
 
-from parcelfence.layout.loop import Remark, Run, Transmitter
+from parcelfence.conflict import Conflict
+from parcelfence.layout.loop import Run, Transmitter
 from parcelfence.layout.ring import started_at
 from parcelfence.layout.routing import FreeGround
 from parcelfence.layout.square import squared
@@ -36,7 +37,7 @@ _PARTS: Final[dict[str, Part]] = {"L": "loop", "R": "return_run", "K": "inner_lo
 
 def lay_out(
     area: Polygon, *, doubled: Sequence[Polygon] = (), site: Site, settings: Settings
-) -> tuple[tuple[Run, ...], Transmitter | None, tuple[Remark, ...]]:
+) -> tuple[tuple[Run, ...], Transmitter | None, tuple[Conflict, ...]]:
     """Make the runs of a design: loops that begin where they are fed, and the twisted pairs that feed them.
 
     Parameters
@@ -59,7 +60,7 @@ def lay_out(
         gap opens in the signal.
     transmitter : Transmitter or None
         None if nothing tells where it could hang.
-    remarks : tuple of Remark
+    remarks : tuple of Conflict
         What could not be done.
     """
     outline = shapely.orient_polygons(area)
@@ -197,8 +198,8 @@ def _unfed(rings: dict[str, LineString], *, centre: Point) -> tuple[Run, ...]:
     return tuple(_loop(name, started_at(ring, nearest_points(ring, centre)[0])) for name, ring in rings.items())
 
 
-def _no_place(site: Site) -> Remark:
-    return Remark(
+def _no_place(site: Site) -> Conflict:
+    return Conflict(
         rule="transmitter-place",
         severity="note",
         message="No place for the transmitter is known: none was given, and no building stands on the property; the "

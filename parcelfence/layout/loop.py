@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from shapely import LineString, MultiPolygon, Point, Polygon
-    from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Loop", "Part", "Remark", "Run", "Transmitter"]
+    from parcelfence.conflict import Conflict
+
+__all__ = ["Loop", "Part", "Run", "Transmitter"]
 
 Part = Literal["loop", "inner_loop", "return_run", "lead_in"]
 
@@ -56,38 +57,6 @@ class Transmitter:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Remark:
-    """Something the designer could not do, or did otherwise than one may expect; becomes a conflict row.
-
-    Parameters
-    ----------
-    rule : str
-        Rule identifier under which it is reported.
-    severity : str
-        ``"must_fix"``, ``"caution"`` or ``"note"``.
-    message, remedy : str
-        Plain words.
-    geometry : BaseGeometry
-        Where.
-    layer, feature : str
-        Feature concerned, if any.
-    measured, limit : float or None
-        In metres unless `unit` says otherwise.
-    """
-
-    rule: str
-    severity: Literal["must_fix", "caution", "note"]
-    message: str
-    remedy: str
-    geometry: BaseGeometry
-    layer: str = ""
-    feature: str = ""
-    measured: float | None = None
-    limit: float | None = None
-    unit: str = "m"
-
-
-@dataclass(frozen=True, kw_only=True)
 class Loop:
     """The design, or a wire that somebody drew or surveyed.
 
@@ -100,7 +69,7 @@ class Loop:
     allowed : MultiPolygon
         Region in which wire may lie by the setbacks alone, before crossings and rounding: the upper bound of what a
         loop can enclose.
-    remarks : tuple of Remark
+    remarks : tuple of Conflict
         What the designer has to say about it.
     ground : Polygon or None
         What is contained, where the wire does not close round it: a loop that is doubled back along open sides has
@@ -110,7 +79,7 @@ class Loop:
     runs: tuple[Run, ...]
     transmitter: Transmitter | None
     allowed: MultiPolygon
-    remarks: tuple[Remark, ...] = ()
+    remarks: tuple[Conflict, ...] = ()
     ground: Polygon | None = None
 
     def of_part(self, *parts: Part) -> tuple[Run, ...]:

@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from parcelfence.conflict import Conflict
 from parcelfence.errors import NoLoopError
 from parcelfence.layout.allowed import allowed_land
-from parcelfence.layout.loop import Remark
 from parcelfence.layout.ring import stretch
 from parcelfence.layout.rounding import rounded, turnable
 from parcelfence.units import station_label, unit_system
@@ -34,7 +34,7 @@ _HALVINGS: Final = 10
 _RULE: Final = "narrow-place"
 
 
-def narrow_places(run: Run, *, site: Site, settings: Settings) -> tuple[Remark, ...]:
+def narrow_places(run: Run, *, site: Site, settings: Settings) -> tuple[Conflict, ...]:
     """Find where the loop passes a building inside it nearer than the clearance.
 
     Parameters
@@ -48,7 +48,7 @@ def narrow_places(run: Run, *, site: Site, settings: Settings) -> tuple[Remark, 
 
     Returns
     -------
-    tuple of Remark
+    tuple of Conflict
         For each building and stretch the largest reach possible there, measured from the gap between wall and lot
         line; and one with the largest reach for all of the property.
     """
@@ -118,7 +118,7 @@ def _passes(site: Site, settings: Settings, *, walls: BaseGeometry) -> bool:
     )
 
 
-def _of_building(building: Feature, *, run: Run, site: Site, settings: Settings) -> list[Remark]:
+def _of_building(building: Feature, *, run: Run, site: Site, settings: Settings) -> list[Conflict]:
     wall = building.geometry
     count = max(8, int(run.line.length / _SAMPLE_M))
     stations = np.arange(count) * run.line.length / count
@@ -145,13 +145,13 @@ def _joined(indices: np.ndarray, *, count: int) -> list[np.ndarray]:
     return groups
 
 
-def _narrow(building: Feature, *, run: Run, span: tuple[float, float], fits_m: float, settings: Settings) -> Remark:
+def _narrow(building: Feature, *, run: Run, span: tuple[float, float], fits_m: float, settings: Settings) -> Conflict:
     units = unit_system(settings.units)
     first, last = (station_label(run.start_station_m + each, style=settings.station_format) for each in span)
     low_m, high_m = span
     place = run.line.interpolate(low_m) if low_m == high_m else stretch(run.line, start_m=low_m, end_m=high_m)
     at_most = f"reach {units.length(fits_m)} at most" if fits_m >= _LEAST_REACH_M else "room for no usual reach"
-    return Remark(
+    return Conflict(
         rule=_RULE,
         severity="caution",
         message=f"Between stations {first} and {last} the wall of building {building.id} and the lot line leave "
@@ -165,14 +165,14 @@ def _narrow(building: Feature, *, run: Run, span: tuple[float, float], fits_m: f
     )
 
 
-def _uniform(uniform_m: float | None, *, found: Sequence[Remark], settings: Settings) -> Remark:
+def _uniform(uniform_m: float | None, *, found: Sequence[Conflict], settings: Settings) -> Conflict:
     units = unit_system(settings.units)
     message = (
         "No reach worth its name keeps all clearances on the whole property"
         if uniform_m is None
         else f"The largest reach that keeps all clearances on the whole property is {units.length(uniform_m, digits=2)}"
     )
-    return Remark(
+    return Conflict(
         rule=_RULE,
         severity="note",
         message=message,

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from parcelfence.layout.loop import Remark
+from parcelfence.conflict import Conflict
 from parcelfence.layout.ring import stretch
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, closed, opened, parts
 from parcelfence.units import unit_system
@@ -46,12 +46,12 @@ class Doubled:
     ----------
     rings : tuple of Polygon
         Bands between an active run and its return run; the outline of each is one closed wire.
-    remarks : tuple of Remark
+    remarks : tuple of Conflict
         What the receiver has to be set to.
     """
 
     rings: tuple[Polygon, ...]
-    remarks: tuple[Remark, ...]
+    remarks: tuple[Conflict, ...]
 
 
 def needed_setting_m(reach_m: float, *, spacing_m: float) -> float:
@@ -131,10 +131,10 @@ def _band(active: LineString, *, within: Polygon, spacing_m: float, radius_m: fl
     return Polygon(bands[0].exterior) if bands else None
 
 
-def _setting_remark(rings: Sequence[Polygon], *, spacing_m: float, settings: Settings) -> Remark:
+def _setting_remark(rings: Sequence[Polygon], *, spacing_m: float, settings: Settings) -> Conflict:
     units = unit_system(settings.units)
     needed_m = needed_setting_m(settings.reach_m, spacing_m=spacing_m)
-    return Remark(
+    return Conflict(
         rule="open-side",
         severity="note",
         message=f"Along the open side there is no wire. On the other sides the wire is doubled back at "

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import shapely
 from shapely import Polygon
 
-from parcelfence.layout.loop import Remark
+from parcelfence.conflict import Conflict
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ _ALL_REACTS: Final = 2.0
 """A strip between two long wires reacts all over up to a width of 4 w, 2 w to each (f = 4 w / width in its middle)."""
 
 
-def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -> list[Remark]:
+def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -> list[Conflict]:
     """Say where a crossing is tight, and which lines could not be crossed at all."""
     units = unit_system(settings.units)
     separation = units.length(settings.utility_separation_m, digits=2)
@@ -38,7 +38,7 @@ def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -
         if gate.chord.dwithin(area.exterior, _ON_THE_WIRE_M):
             names = ", ".join(_names(gate, crossed=crossed))
             remarks.append(
-                Remark(
+                Conflict(
                     rule="utility-parallel",
                     severity="caution",
                     message=f"The crossing of {names} is square, but between the marks and the edge of the allowed "
@@ -55,7 +55,7 @@ def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -
         if outside.length > _WORTH_SAYING_M:
             name = ", ".join(line.names)
             remarks.append(
-                Remark(
+                Conflict(
                     rule="utility-angle",
                     severity="note",
                     message=f"There is no place at which {name} can be crossed square with "
@@ -71,7 +71,7 @@ def crossing_remarks(crossed: Crossable, *, area: Polygon, settings: Settings) -
     return remarks
 
 
-def left_behind_remarks(rest: Sequence[Polygon], *, crossed: Crossable, settings: Settings) -> list[Remark]:
+def left_behind_remarks(rest: Sequence[Polygon], *, crossed: Crossable, settings: Settings) -> list[Conflict]:
     """Say which parts of the allowed land lie outside the loop, and what parts them from it."""
     units = unit_system(settings.units)
     remarks = []
@@ -83,7 +83,7 @@ def left_behind_remarks(rest: Sequence[Polygon], *, crossed: Crossable, settings
             else f"what joins them to the rest is narrower than two bends of {units.length(settings.bend_radius_m)}"
         )
         remarks.append(
-            Remark(
+            Conflict(
                 rule="narrow-passage",
                 severity="note",
                 message=f"{_area(part.area, settings=settings)} of the property stay outside the loop: {why}",
@@ -97,7 +97,7 @@ def left_behind_remarks(rest: Sequence[Polygon], *, crossed: Crossable, settings
     return remarks
 
 
-def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -> list[Remark]:
+def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -> list[Conflict]:
     """Say of every inner loop what it goes round, how it turns, and whether its whole inside reacts."""
     units = unit_system(settings.units)
     remarks = []
@@ -117,7 +117,7 @@ def inner_loop_remarks(runs: Sequence[Run], *, site: Site, settings: Settings) -
             )
             message += "the ring alone is enough"
         remarks.append(
-            Remark(
+            Conflict(
                 rule="inner-loop",
                 severity="note",
                 message=message,

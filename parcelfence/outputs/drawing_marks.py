@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from parcelfence.conflict import SEVERITIES
 from parcelfence.outputs.paper import nice_step, number, text, unit_length_m
 from parcelfence.outputs.style import INK
 from parcelfence.units import station_label
@@ -88,13 +87,8 @@ def _closed(*corners: tuple[float, float]) -> str:
 
 
 def numbered_conflicts(plan: Plan) -> list[tuple[str, Conflict]]:
-    """Give every conflict the number that drawing and table share: the gravest first, then along the wire."""
-
-    def order(conflict: Conflict) -> tuple[int, float]:
-        station = conflict.station_m
-        return SEVERITIES.index(conflict.severity), np.inf if station is None or station != station else station  # noqa: PLR0124
-
-    return [(f"!{place}", conflict) for place, conflict in enumerate(sorted(plan.conflicts, key=order), start=1)]
+    """Give every conflict the number that drawing and table share."""
+    return [(f"!{place}", conflict) for place, conflict in enumerate(plan.conflicts, start=1)]
 
 
 def place_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import starmap
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.conflict import SEVERITIES
+from parcelfence.conflict import SEVERITIES, count_severities, severity_tally
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.map_layers import legend_key
@@ -28,12 +28,6 @@ _GROUPS: Final[dict[str, tuple[str, ...]]] = {
         "easements", "keep_outs", "no_dig", "trees", "fences", "gates", "wanted_area", "open_sides", "passages",
     ),
 }  # fmt: skip
-_SEVERITY_WORDS: Final = {
-    "must_fix": ("must fix", "must fix"),
-    "caution": ("caution", "cautions"),
-    "note": ("note", "notes"),
-}
-"""One of them, and several."""
 
 
 def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
@@ -67,7 +61,7 @@ def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
 def figures(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Name the key figures of a plan, in the person's units."""
     units = unit_system(plan.settings.units)
-    counts = _severity_counts(plan)
+    counts = count_severities(plan.conflicts)
     return (
         ("Enclosed", units.area(plan.loop.enclosed.area)),
         ("Loop length", units.length(sum(run.line.length for run in plan.loop.signal_runs))),
@@ -119,24 +113,11 @@ def _cautions() -> str:
     return f'<section class="cautions" aria-label="Cautions"><h2>Before anyone digs</h2><ol>{items}</ol></section>'
 
 
-def _severity_counts(plan: Plan) -> dict[str, int]:
-    return {severity: sum(row.severity == severity for row in plan.conflicts) for severity in SEVERITIES}
-
-
 def _conflicts(plan: Plan) -> str:
-    counts = _severity_counts(plan)
-    ranked = sorted(
-        enumerate(plan.conflicts),
-        key=lambda pair: (
-            SEVERITIES.index(pair[1].severity),
-            float("inf") if pair[1].station_m is None else pair[1].station_m,
-            pair[0],
-        ),
-    )
-    if not ranked:
+    if not plan.conflicts:
         return '<section class="conflicts"><h2>Conflicts</h2><p class="none">None found.</p></section>'
-    tally = " · ".join(f"{count} {_SEVERITY_WORDS[severity][count > 1]}" for severity, count in counts.items() if count)
-    rows = "".join(_conflict(plan, number) for number, _ in ranked)
+    tally = severity_tally(plan.conflicts, between=" · ")
+    rows = "".join(_conflict(plan, number) for number in range(len(plan.conflicts)))
     return (
         f'<section class="conflicts" aria-label="Conflicts"><h2>Conflicts <span>{tally}</span></h2>'
         f'<ol id="conflict-list">{rows}</ol></section>'
@@ -145,7 +126,7 @@ def _conflicts(plan: Plan) -> str:
 
 def _conflict(plan: Plan, number: int) -> str:
     row = plan.conflicts[number]
-    style = style_of("conflicts", value=row.severity)
+    style = style_of("conflicts", value=str(row.severity))
     station = "" if row.station_m is None else f" · {station_label(row.station_m, style=plan.settings.station_format)}"
     return (
         f'<li class="{row.severity}"><button type="button" data-conflict="{number}">{legend_key(style)}'

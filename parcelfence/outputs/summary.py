@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from parcelfence import __version__
-from parcelfence.conflict import SEVERITIES
+from parcelfence.conflict import count_severities
 from parcelfence.layers import PROGRAM, SUMMARY
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.figures import figures, remarks
@@ -132,13 +132,12 @@ def _circuit(plan: Plan) -> dict[str, Any]:
 
 def _conflicts(conflicts: Iterable[Conflict]) -> dict[str, Any]:
     rows = list(conflicts)
-    severities = Counter(row.severity for row in rows)
     rules: dict[str, Counter[str]] = {}
     for row in rows:
-        rules.setdefault(row.rule, Counter())[row.severity] += 1
+        rules.setdefault(row.rule, Counter())[str(row.severity)] += 1
     return {
         "count": len(rows),
-        "by_severity": {severity: severities[severity] for severity in SEVERITIES},
+        "by_severity": count_severities(rows),
         "by_rule": {rule: dict(sorted(count.items())) for rule, count in sorted(rules.items())},
     }
 

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered, nearest_place, vertices
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,7 +33,7 @@ _RESOLVED_S: Final = 0.005
     severity="caution",
     summary="The animal is longer on its way from the signal's edge to the core than the receiver takes to react.",
 )
-def short_warning(draft: Draft) -> Iterator[Finding]:
+def short_warning(draft: Draft) -> Iterator[Conflict]:
     """Measure from the edge of the roam area to the core zone, along all of that edge."""
     settings, zones = draft.settings, draft.zones
     edge = shapely.boundary(zones.roam)
@@ -49,7 +50,7 @@ def short_warning(draft: Draft) -> Iterator[Finding]:
     warning_s = float(way_m.min()) / settings.animal_speed_m_per_s
     place = nearest_place(draft.loop, worst, twisted=False)
     at = f" {draft.wording.at(place.run, station_m=place.station_m)}" if place else ""
-    yield Finding(
+    yield Conflict(
         message=f"At {draft.wording.speed(settings.animal_speed_m_per_s)} the animal is in the core zone "
         f"{warning_s:.2f} s after the signal's edge{at}; the receiver takes {settings.receiver_delay_s:.2f} s. "
         f"This holds for {len(near) / len(points):.0%} of the edge.",

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import nearest_place, vertices
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ _THEME: Final = "buildings"
     severity="must_fix",
     summary="Signal-carrying wire keeps its clearance from every building, for the signal passes through walls.",
 )
-def building_clearance(draft: Draft) -> Iterator[Finding]:
+def building_clearance(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance of the signal-carrying wire to each building."""
     buildings, wire = draft.site.buildings, draft.wire
     near = near_stretches(
@@ -44,11 +45,11 @@ def building_clearance(draft: Draft) -> Iterator[Finding]:
             yield _too_near(draft, building, stretch=stretch)
 
 
-def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Finding:
+def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Conflict:
     words, settings = draft.wording, draft.settings
     under = stretch.measured <= 0
     found = "runs into" if under else f"comes within {words.length(stretch.measured)} of"
-    return Finding(
+    return Conflict(
         message=f"The wire {found} building {building.id} {words.along(stretch)}; "
         f"{words.length(settings.building_clearance_m)} is required.",
         remedy="Lead the wire farther from the wall, or choose a reach small enough for the space between them.",
@@ -69,7 +70,7 @@ def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Finding:
     severity="must_fix",
     summary="No signal inside a building: an animal indoors must never be reached.",
 )
-def building_signal(draft: Draft) -> Iterator[Finding]:
+def building_signal(draft: Draft) -> Iterator[Conflict]:
     """Measure how far the signal zone reaches into each building, from its walls."""
     signal = draft.zones.signal
     shapely.prepare(signal)
@@ -83,7 +84,7 @@ def building_signal(draft: Draft) -> Iterator[Finding]:
             words, place = draft.wording, nearest_place(draft.loop, inside, twisted=False)
             extent = "fills" if covered else f"reaches {words.length(depth_m)} into"
             where = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
-            yield Finding(
+            yield Conflict(
                 message=f"The signal {extent} building {building.id}{where} and passes through its walls.",
                 remedy="Lead the wire farther from the building, choose a smaller reach, or take the building out of "
                 "the loop if no animal is ever in it.",
@@ -102,7 +103,7 @@ def building_signal(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="Every door that the animal uses opens on ground inside the loop, with a free way between door and signal.",
 )
-def door_blocked(draft: Draft) -> Iterator[Finding]:
+def door_blocked(draft: Draft) -> Iterator[Conflict]:
     """Measure from each door to the signal zone, and whether it opens on the inside of the loop."""
     words, needed_m, zones = draft.wording, draft.settings.passage_width_m, draft.zones
     for door in draft.site.doors:
@@ -117,7 +118,7 @@ def door_blocked(draft: Draft) -> Iterator[Finding]:
             found = f"Door {door.id} opens outside the loop: who leaves by it is not contained"
         else:
             found = f"The signal begins {words.length(free_m)} from door {door.id}; {words.length(needed_m)} is needed"
-        yield Finding(
+        yield Conflict(
             message=f"{found}.",
             remedy="Lead the wire farther from the door, or let the animal use another one.",
             geometry=door.geometry,

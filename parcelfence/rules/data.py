@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered, nearest_place, vertices
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import listing, utility_name
 from parcelfence.site.accuracy import clearance_budget
@@ -39,7 +40,7 @@ _THEME: Final = "data"
     summary="Datum operations are exact enough, and every clearance is met by more than its uncertainty.",
     basis="accuracy of datum operations as PROJ states it; root sum of squares of independent parts",
 )
-def coordinate_accuracy(draft: Draft) -> Iterator[Finding]:
+def coordinate_accuracy(draft: Draft) -> Iterator[Conflict]:
     """Set the accuracy of every input against the limit, and of every clearance against what it is met by."""
     for record in draft.site.provenance.inputs:
         if record.used and record.role != _HEIGHTS:
@@ -49,7 +50,7 @@ def coordinate_accuracy(draft: Draft) -> Iterator[Finding]:
     yield from _utility_margins(draft)
 
 
-def _operation(draft: Draft, record: InputRecord) -> Iterator[Finding]:
+def _operation(draft: Draft, record: InputRecord) -> Iterator[Conflict]:
     settings, words, operation = draft.settings, draft.wording, record.operation
     accuracy_m = operation.accuracy_m
     unknown = accuracy_m is None or operation.ballpark
@@ -59,7 +60,7 @@ def _operation(draft: Draft, record: InputRecord) -> Iterator[Finding]:
     by = "an unknown accuracy" if unknown else f"an accuracy of only {words.length(accuracy_m or 0.0)}"
     missing = listing(list(operation.missing_grids))
     grids = f" With {missing} PROJ would have a better operation." if missing else ""
-    yield Finding(
+    yield Conflict(
         message=f"{record.name} ({record.role}) came from {operation.source} with {by}; "
         f"{words.length(settings.accuracy_limit_m)} is asked for.{grids}",
         remedy="Get the file in the datum of the parcels, or install what PROJ lacks; do not dig by these positions.",
@@ -90,7 +91,7 @@ class _Margin:
         return self.budget.total_m - self.margin_m
 
 
-def _lot_line_margin(draft: Draft) -> Iterator[Finding]:
+def _lot_line_margin(draft: Draft) -> Iterator[Conflict]:
     signal, lot_line = draft.zones.signal, draft.site.parcel.boundary
     if signal.is_empty or not draft.site.parcel.covers(signal):
         return  # lot-line-signal has it
@@ -105,7 +106,7 @@ def _lot_line_margin(draft: Draft) -> Iterator[Finding]:
         yield _met_by_less(draft, [found], layer="parcel", clearance="The signal stays on the property")
 
 
-def _building_margins(draft: Draft) -> Iterator[Finding]:
+def _building_margins(draft: Draft) -> Iterator[Conflict]:
     signal = draft.zones.signal
     if signal.is_empty or not draft.site.buildings:
         return
@@ -123,7 +124,7 @@ def _building_margins(draft: Draft) -> Iterator[Finding]:
         yield _met_by_less(draft, found, layer="buildings", clearance="The signal stays out of")
 
 
-def _utility_margins(draft: Draft) -> Iterator[Finding]:
+def _utility_margins(draft: Draft) -> Iterator[Conflict]:
     """Wire that keeps the separation from the mark, but not from where the facility may lie; one row for each kind."""
     utilities, separation_m = draft.site.utilities, draft.settings.utility_separation_m
     budgets = {utility.id: draft.mark_budget(utility) for utility in utilities}
@@ -166,7 +167,7 @@ def _margin(
     )
 
 
-def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance: str) -> Finding:
+def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance: str) -> Conflict:
     """Report margins of one layer or kind in one row, the one that is missed by most first."""
     words = draft.wording
     worst, *others = sorted(margins, key=lambda own: (-own.short_m, own.station_m or 0.0, own.feature))
@@ -176,7 +177,7 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
     stations = dict.fromkeys(words.station(own.station_m) for own in others if own.station_m is not None)
     counted = "1 more place" if len(others) == 1 else f"{len(others)} more places"
     more = f" The same holds at {counted}: {listing(list(stations))}." if others else ""
-    return Finding(
+    return Conflict(
         message=f"{f'{clearance} {worst.name}'.rstrip()} with {words.length(worst.margin_m)} to spare{at}, "
         f"which is less than the uncertainty of {words.length(worst.budget.total_m)} ({parts}{missing}).{more}",
         remedy="Leave more room there, or find out the positions more exactly on the ground.",
@@ -196,7 +197,7 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
     summary="Everything that was mended or left out of the inputs is known to the person.",
     basis="repairs recorded while reading",
 )
-def repaired_input(draft: Draft) -> Iterator[Finding]:
+def repaired_input(draft: Draft) -> Iterator[Conflict]:
     """Gather the repairs of each file by what was found."""
     for record in draft.site.provenance.inputs:
         kinds = Counter(_without_numbers(repair.found) for repair in record.repairs)
@@ -205,7 +206,7 @@ def repaired_input(draft: Draft) -> Iterator[Finding]:
             features = listing([repair.feature for repair in own if repair.feature])
             where = f" (features {features})" if features else ""
             times = f"{count} times: " if count > 1 else ""
-            yield Finding(
+            yield Conflict(
                 message=f"{record.name}: {times}{own[0].found.rstrip('.')}{where}.",
                 remedy=own[0].remedy or "Check that the repair is what was meant.",
                 geometry=draft.site.parcel.representative_point(),

@@ -9,9 +9,10 @@ from shapely import MultiLineString
 
 from parcelfence.circuit.coupling import coupling
 from parcelfence.circuit.drive import Rating, drive_checks
+from parcelfence.conflict import Conflict
 from parcelfence.field.current import Chain, CurrentLoop
 from parcelfence.rules.place import nearest_place
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wording import utility_name
 from parcelfence.units import ACRE_M2
 
@@ -45,11 +46,11 @@ _MOST_TOLD: Final = 20
     summary="The transmitter drives the wire: impedance, resistance and length keep within its rating.",
     basis="rating of the transmitter as given in the settings",
 )
-def drive_limit(draft: Draft) -> Iterator[Finding]:
+def drive_limit(draft: Draft) -> Iterator[Conflict]:
     """Hold the circuit against what is known of the transmitter; nothing is assumed."""
     for check in _checks(draft):
         if check.quantity != "area" and not check.holds:
-            yield Finding(
+            yield Conflict(
                 message=f"{_CALLED[check.quantity]} is {_quantity(draft, check.measured, unit=check.unit)}; "
                 f"the transmitter drives {_quantity(draft, check.limit, unit=check.unit)} at most.",
                 remedy=f"Use wire of gauge {check.cure_awg} AWG, or a transmitter rated for the loop."
@@ -69,7 +70,7 @@ def drive_limit(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The enclosed ground keeps within the rating of the transmitter and within what the model covers.",
 )
-def area_limit(draft: Draft) -> Iterator[Finding]:
+def area_limit(draft: Draft) -> Iterator[Conflict]:
     """Hold the enclosed area against the rating, and say where the model ends."""
     enclosed, words = draft.loop.enclosed, draft.wording
     rated = [check for check in _checks(draft) if check.quantity == "area"]
@@ -78,7 +79,7 @@ def area_limit(draft: Draft) -> Iterator[Finding]:
         limits = [(_LARGEST_M2, "the largest usual loops enclose")]
     for limit_m2, says in limits:
         if enclosed.area > limit_m2:
-            yield Finding(
+            yield Conflict(
                 message=f"The loop encloses {words.area(enclosed.area)}; {says} {words.area(limit_m2)}.",
                 remedy="Enclose less, divide the ground over two loops, or use a transmitter rated for it.",
                 geometry=enclosed,
@@ -88,7 +89,7 @@ def area_limit(draft: Draft) -> Iterator[Finding]:
                 layer="wire",
             )
     if draft.circuit.ground_matters:
-        yield Finding(
+        yield Conflict(
             message=f"The loop is {words.length(draft.circuit.greatest_width_m)} wide: over such widths currents in "
             "the ground begin to change the signal, which the computed zones leave out.",
             remedy="Set the level by walking the whole wire with the receiver, and compare it with the map.",
@@ -106,7 +107,7 @@ def area_limit(draft: Draft) -> Iterator[Finding]:
     summary="What the loop induces in the buried metallic lines that it comes near to is known.",
     basis="mutual inductance of straight filaments (Neumann; Grover, Inductance Calculations, 1946)",
 )
-def utility_coupling(draft: Draft) -> Iterator[Finding]:
+def utility_coupling(draft: Draft) -> Iterator[Conflict]:
     """Compute the mutual inductance of the loop and the metallic lines near it; the strongest twenty are told."""
     near = {int(number) for number in draft.beside_utilities.feature}
     metallic = [
@@ -123,7 +124,7 @@ def utility_coupling(draft: Draft) -> Iterator[Finding]:
     for utility, line, coupled in sorted(told, key=lambda row: -row[2].mutual_inductance_h)[:_MOST_TOLD]:
         volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
         place = nearest_place(draft.loop, line, twisted=False)
-        yield Finding(
+        yield Conflict(
             message=f"The loop and {utility_name(utility)} share "
             f"{coupled.mutual_inductance_h * 1e6:.2f} microhenry: each ampere in the wire induces {volts:.2f} V along "
             f"the line, if it lies {draft.wording.length(coupled.depth_m)} deep and is metallic.",

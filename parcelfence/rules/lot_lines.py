@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import nearest_place, vertices
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ _THEME: Final = "lot lines"
     severity="must_fix",
     summary="The wire lies on the property, and its signal-carrying runs keep the setback from every lot line.",
 )
-def lot_line_wire(draft: Draft) -> Iterator[Finding]:
+def lot_line_wire(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance of every piece of wire to the lot line, negative outside the property."""
     wire, setback_m = draft.wire, draft.settings.lot_line_setback_m
     if not len(wire.pieces):
@@ -62,7 +63,7 @@ def _depth_m(draft: Draft, *, within_m: float) -> NDArray[np.float64]:
     return depth_m
 
 
-def _too_near(draft: Draft, stretch: Stretch) -> Finding:
+def _too_near(draft: Draft, stretch: Stretch) -> Conflict:
     words, needed_m = draft.wording, 0.0 if stretch.run.twisted else draft.settings.lot_line_setback_m
     name = "The lead-in" if stretch.run.twisted else "The wire"
     if stretch.measured < 0:
@@ -70,7 +71,7 @@ def _too_near(draft: Draft, stretch: Stretch) -> Finding:
     else:
         found = f"{name} comes within {words.length(stretch.measured)} of the lot line"
     rule_says = f"; {words.length(needed_m)} is required" if needed_m else ""
-    return Finding(
+    return Conflict(
         message=f"{found} {words.along(stretch)}{rule_says}.",
         remedy="Move the wire inwards there"
         + ("." if stretch.run.twisted else ", or choose a smaller reach and the setback that goes with it."),
@@ -89,7 +90,7 @@ def _too_near(draft: Draft, stretch: Stretch) -> Finding:
     severity="must_fix",
     summary="The signal zone ends at the lot line: nobody else's animal or ground is reached.",
 )
-def lot_line_signal(draft: Draft) -> Iterator[Finding]:
+def lot_line_signal(draft: Draft) -> Iterator[Conflict]:
     """Find every part of the signal zone that lies over the lot line, and how far it reaches."""
     parcel = draft.site.parcel
     shapely.prepare(parcel)
@@ -102,12 +103,12 @@ def lot_line_signal(draft: Draft) -> Iterator[Finding]:
             yield _over_the_line(draft, part, depth_m=depth_m)
 
 
-def _over_the_line(draft: Draft, part: BaseGeometry, *, depth_m: float) -> Finding:
+def _over_the_line(draft: Draft, part: BaseGeometry, *, depth_m: float) -> Conflict:
     words, place = draft.wording, nearest_place(draft.loop, part, twisted=False)
     neighbours = [neighbour for neighbour in draft.site.neighbours if neighbour.geometry.intersection(part).area > 0]
     whose = f" onto {', '.join(sorted(neighbour.id for neighbour in neighbours))}" if neighbours else ""
     where = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
-    return Finding(
+    return Conflict(
         message=f"The signal reaches {words.length(depth_m)} over the lot line{whose}{where}.",
         remedy="Move the wire inwards there, or choose a smaller reach.",
         geometry=part,

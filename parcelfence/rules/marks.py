@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered, nearest_place
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wording import listing
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ _SURE_LEVELS: Final = ("A", "B")
     severity="caution",
     summary="The kind of every mark near the wire or on the property is known.",
 )
-def utility_unknown(draft: Draft) -> Iterator[Finding]:
+def utility_unknown(draft: Draft) -> Iterator[Conflict]:
     """Gather marks of unknown kind by the words they carry."""
     for words, utilities in _grouped(draft, lambda utility: utility.raw_kind, only=lambda u: u.kind == "unknown"):
         said = f"'{words}'" if words else "nothing"
@@ -56,7 +57,7 @@ def utility_unknown(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="Marks are fresh on the day of digging; how long they are good for is local law.",
 )
-def mark_age(draft: Draft) -> Iterator[Finding]:
+def mark_age(draft: Draft) -> Iterator[Conflict]:
     """Reckon the age of every dated mark to the date in the settings; without one nothing is reckoned."""
     if not draft.settings.as_of:
         return
@@ -94,7 +95,7 @@ def mark_age(draft: Draft) -> Iterator[Finding]:
     summary="Marks near the wire come from detection or exposure, not from records or from joined points alone.",
     basis=_QUALITY_BASIS,
 )
-def mark_quality(draft: Draft) -> Iterator[Finding]:
+def mark_quality(draft: Draft) -> Iterator[Conflict]:
     """Gather marks of low quality level, and lines that were joined from points."""
     for level, utilities in _grouped(draft, lambda utility: utility.quality_level):
         if level and level not in _SURE_LEVELS:
@@ -123,12 +124,12 @@ def mark_quality(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="There are locate marks, and every file of them meets the property.",
 )
-def marks_elsewhere(draft: Draft) -> Iterator[Finding]:
+def marks_elsewhere(draft: Draft) -> Iterator[Conflict]:
     """Report files of marks that have nothing to say about this property, and the lack of any."""
     files = [record for record in draft.site.provenance.inputs if record.role == "marks"]
     for record in files:
         if record.features and not record.used:
-            yield Finding(
+            yield Conflict(
                 message=f"None of the {record.features} marks of {record.name} comes near the property: it says "
                 "nothing about what is buried here.",
                 remedy="Check that it is the right file and the right CRS; have the utilities located.",
@@ -137,7 +138,7 @@ def marks_elsewhere(draft: Draft) -> Iterator[Finding]:
                 feature=record.name,
             )
     if not files and not draft.site.utilities:
-        yield Finding(
+        yield Conflict(
             message="There are no locate marks: nothing is known about what is buried here.",
             remedy="Call the utility locating service before digging, and plan again with the marks.",
             geometry=draft.site.parcel.representative_point(),
@@ -171,11 +172,11 @@ def _grouped(
     return sorted(groups.items())
 
 
-def _finding(draft: Draft, utilities: Sequence[Utility], **what: object) -> Finding:
+def _finding(draft: Draft, utilities: Sequence[Utility], **what: object) -> Conflict:
     geometry = gathered([utility.geometry for utility in utilities])
     place = nearest_place(draft.loop, geometry)
     feature = utilities[0].id if len(utilities) == 1 else ""
-    return Finding(
+    return Conflict(
         geometry=geometry,
         station_m=place.station_m if place else None,
         layer="utilities",

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wording import listing
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ class _Side:
     summary="Along each loop the signal reaches as far as on its straight runs, within 15 %.",
     basis="field of the finished wire (Biot and Savart)",
 )
-def corner_signal(draft: Draft) -> Iterator[Finding]:
+def corner_signal(draft: Draft) -> Iterator[Conflict]:
     """Compare the true reach along every loop with that of a straight run; one row for each loop, side and sense.
 
     A closed loop reaches farther inwards than a lone wire, and less far outwards, all along: a person who sets the
@@ -174,9 +175,9 @@ def _places(stretches: list[Stretch], *, apart_m: float) -> list[Stretch]:
     return kept
 
 
-def _too_short(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Finding:
+def _too_short(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Conflict:
     words, least_m = draft.wording, stretches[0].measured
-    return Finding(
+    return Conflict(
         message=f"The signal reaches less far {side.name} {_where(draft, stretches)}: only "
         f"{words.length(least_m)}, where a straight run has {words.length(side.promised_m)}.",
         remedy="Round the wire wider there or move it away from other runs; else set flags there by walking with the "
@@ -193,10 +194,10 @@ def _too_short(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Findin
     )
 
 
-def _too_long(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Finding:
+def _too_long(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Conflict:
     words, greatest_m = draft.wording, -stretches[0].measured
     reach = f"up to {words.length(greatest_m)}" if np.isfinite(greatest_m) else "all the way to the next wire"
-    return Finding(
+    return Conflict(
         message=f"The signal ends farther from the wire {side.name} {_where(draft, stretches)}: {reach}, "
         f"where a straight run has {words.length(side.promised_m)}.",
         remedy="A wider bend frees ground there; set the flags by walking with the receiver."

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.conflict import SEVERITIES, Conflict
+from parcelfence.conflict import Conflict, in_order
 from parcelfence.rules import (
     animal,
     buildings,
@@ -80,7 +79,7 @@ def find_conflicts(draft: Draft) -> tuple[Conflict, ...]:
     Returns
     -------
     tuple of Conflict
-        The most severe first, then by rule and station.
+        In the order of :func:`parcelfence.conflict.in_order`.
     """
     found = [conflict for rule in BUILT_IN for conflict in rule.conflicts(draft)]
     others = third_party_rules()
@@ -92,7 +91,7 @@ def find_conflicts(draft: Draft) -> tuple[Conflict, ...]:
             troubles.append((rule.id, f"it failed with {type(error).__name__}: {error}"))
     found.extend(remark_conflicts(draft, found=found))
     found.extend(_trouble(draft, name=name, reason=reason) for name, reason in troubles)
-    return tuple(sorted(found, key=_order))
+    return in_order(found)
 
 
 @cache
@@ -148,16 +147,4 @@ def _trouble(draft: Draft, *, name: str, reason: str) -> Conflict:
         geometry=draft.site.parcel.representative_point(),
         basis=ENTRY_POINT_GROUP,
         feature=name,
-    )
-
-
-def _order(conflict: Conflict) -> tuple[int, str, float, str, str, str]:
-    station_m = math.inf if conflict.station_m is None else conflict.station_m
-    return (
-        SEVERITIES.index(conflict.severity),
-        conflict.rule,
-        station_m,
-        conflict.layer,
-        conflict.feature,
-        conflict.message,
     )

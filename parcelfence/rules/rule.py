@@ -3,54 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from parcelfence.conflict import COMMON_PRACTICE, Conflict, Severity
 
 if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
-
     from parcelfence.rules.draft import Draft
 
-__all__ = ["Finding", "Rule", "rule"]
+__all__ = ["Rule", "rule"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Finding:
-    """What a rule's function found at one place.
-
-    Parameters
-    ----------
-    message, remedy : str
-        Plain words, with lengths in the person's units.
-    geometry : BaseGeometry
-        Where it is.
-    severity : str, optional
-        Where it differs from the severity of the rule.
-    station_m : float or None
-        Chainage along the wire, where it has one.
-    measured, limit : float or None
-        What was measured and what the rule asks for, in `unit`.
-    unit : str
-        ``"m"``, ``"deg"``, ``"ohm"``...
-    layer, feature : str
-        Feature concerned, if any.
-    """
-
-    message: str
-    remedy: str
-    geometry: BaseGeometry
-    severity: Severity | None = None
-    station_m: float | None = None
-    measured: float | None = None
-    limit: float | None = None
-    unit: str = "m"
-    layer: str = ""
-    feature: str = ""
-
-
-Check = Callable[["Draft"], Iterable[Finding]]
+Check = Callable[["Draft"], Iterable[Conflict]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,13 +28,13 @@ class Rule:
     theme : str
         Heading under which it is listed.
     severity : str
-        Severity of its findings, unless a finding says otherwise.
+        Severity of its conflicts, unless one states its own.
     basis : str
         A named standard, or common practice.
     summary : str
         What must hold, in one sentence.
     function : callable
-        Takes the :class:`~parcelfence.rules.draft.Draft` and yields every :class:`Finding`.
+        Takes the :class:`~parcelfence.rules.draft.Draft` and yields every :class:`~parcelfence.conflict.Conflict`.
     """
 
     id: str
@@ -81,23 +45,10 @@ class Rule:
     basis: str = COMMON_PRACTICE
 
     def conflicts(self, draft: Draft) -> tuple[Conflict, ...]:
-        """Apply the rule to a draft."""
-        return tuple(self._conflict(finding) for finding in self.function(draft))
-
-    def _conflict(self, finding: Finding) -> Conflict:
-        return Conflict(
-            rule=self.id,
-            severity=finding.severity or self.severity,
-            basis=self.basis,
-            message=finding.message,
-            remedy=finding.remedy,
-            geometry=finding.geometry,
-            station_m=finding.station_m,
-            measured=finding.measured,
-            limit=finding.limit,
-            unit=finding.unit,
-            layer=finding.layer,
-            feature=finding.feature,
+        """Apply the rule to a draft; what a conflict leaves out is filled in from the rule."""
+        return tuple(
+            replace(found, rule=self.id, severity=found.severity or self.severity, basis=found.basis or self.basis)
+            for found in self.function(draft)
         )
 
 

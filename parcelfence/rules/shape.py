@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.conflict import Conflict
 from parcelfence.rules.bends import bend_radii
 from parcelfence.rules.passage import narrow_passages
 from parcelfence.rules.place import nearest_place
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,7 +38,7 @@ _SLIVER_M2: Final = 0.05
     severity="caution",
     summary="No bend of signal-carrying wire is tighter than the bend radius: at a corner the signal is uneven.",
 )
-def sharp_bend(draft: Draft) -> Iterator[Finding]:
+def sharp_bend(draft: Draft) -> Iterator[Conflict]:
     """Measure the radius of every bend, and report the tightest place of each."""
     words, least_m = draft.wording, draft.settings.bend_radius_m
     for run in draft.loop.signal_runs:
@@ -46,7 +47,7 @@ def sharp_bend(draft: Draft) -> Iterator[Finding]:
         for station_m, radius_m in _tightest(run, stations[tight], radii=radii[tight]):
             at = words.at(run, station_m=run.start_station_m + station_m)
             radius = f"a radius of {words.length(radius_m)}" if radius_m > least_m / 3 else "a sharp corner"
-            yield Finding(
+            yield Conflict(
                 message=f"The wire bends with {radius} {at}; {words.length(least_m)} is required.",
                 remedy="Round the corner: the signal is weak outside a sharp corner and reaches far inside it.",
                 geometry=run.line.interpolate(station_m),
@@ -82,7 +83,7 @@ def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.floa
     summary="Runs with opposite currents are at least two reaches apart, or each takes the signal from the other.",
     basis="superposition of two long wires with opposite currents (Biot and Savart)",
 )
-def facing_runs(draft: Draft) -> Iterator[Finding]:
+def facing_runs(draft: Draft) -> Iterator[Conflict]:
     """Find signal-carrying wire that faces wire with the opposite current, and how near."""
     settings, least_m = draft.settings, draft.facing_spacing_m
     open_sides = shapely.union_all([side.geometry for side in draft.site.open_sides])
@@ -94,7 +95,7 @@ def facing_runs(draft: Draft) -> Iterator[Finding]:
         meant = _meant(stretch, open_sides=open_sides, draft=draft)
         words, spacing = draft.wording, stretch.measured
         outside_m = spacing / 2 * (np.sqrt(1 + 4 * settings.reach_m / spacing) - 1) if spacing > 0 else 0.0
-        yield Finding(
+        yield Conflict(
             message=f"Two runs with opposite currents lie {words.length(spacing)} apart {words.along(stretch)}: "
             f"outside them a reach of {words.length(settings.reach_m)} falls to about {words.length(outside_m)}.",
             remedy="This is the return run of an open side; set the level there by walking."
@@ -128,13 +129,13 @@ def _meant(stretch: Stretch, *, open_sides: BaseGeometry, draft: Draft) -> bool:
     severity="caution",
     summary="Between signal zones, and between signal and walls, the animal has a way wide enough to walk.",
 )
-def narrow_passage(draft: Draft) -> Iterator[Finding]:
+def narrow_passage(draft: Draft) -> Iterator[Conflict]:
     """Find necks of the free ground that are narrower than the passage width."""
     words, width_m = draft.wording, draft.settings.passage_width_m
     for neck in narrow_passages(draft, width_m=width_m):
         place = nearest_place(draft.loop, neck.geometry, twisted=False)
         at = f" near station {words.station(place.station_m)}" if place else ""
-        yield Finding(
+        yield Conflict(
             message=f"The free way{at} is only {words.length(neck.width_m)} wide; {words.length(width_m)} is needed.",
             remedy="Move the wire apart there, choose a smaller reach, or close the passage on purpose.",
             geometry=neck.geometry,
@@ -151,7 +152,7 @@ def narrow_passage(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The animal's free ground is of one piece.",
 )
-def roam_pocket(draft: Draft) -> Iterator[Finding]:
+def roam_pocket(draft: Draft) -> Iterator[Conflict]:
     """Report pieces of free ground that are cut off from the largest one of their loop."""
     words, least_m2 = draft.wording, draft.settings.passage_width_m**2
     for loop in shapely.get_parts(draft.loop.enclosed):
@@ -162,7 +163,7 @@ def roam_pocket(draft: Draft) -> Iterator[Finding]:
             place = nearest_place(draft.loop, part, twisted=False)
             at = f" near station {words.station(place.station_m)}" if place else ""
             tiny = part.area < least_m2
-            yield Finding(
+            yield Conflict(
                 message=f"A pocket of {words.area(part.area)}{at} is free of signal but cut off from the rest.",
                 remedy="Nothing walks there; leave it."
                 if tiny
@@ -183,7 +184,7 @@ def roam_pocket(draft: Draft) -> Iterator[Finding]:
     severity="must_fix",
     summary="Inside every loop there is free ground on which the animal can turn.",
 )
-def no_roam(draft: Draft) -> Iterator[Finding]:
+def no_roam(draft: Draft) -> Iterator[Conflict]:
     """Look for the widest circle of free ground in each loop."""
     words, width_m = draft.wording, draft.settings.passage_width_m
     for loop in shapely.get_parts(draft.loop.enclosed):
@@ -191,7 +192,7 @@ def no_roam(draft: Draft) -> Iterator[Finding]:
         widest_m = max((2 * float(shapely.maximum_inscribed_circle(part).length) for part in parts), default=0.0)
         if widest_m < width_m:
             free = f"is only {words.length(widest_m)} wide" if parts else "does not exist: all of it reacts"
-            yield Finding(
+            yield Conflict(
                 message=f"The free ground inside the loop {free}; {words.length(width_m)} is needed.",
                 remedy="Choose a smaller reach or a larger loop: an animal that finds no free spot suffers.",
                 geometry=loop,

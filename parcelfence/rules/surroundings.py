@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import shapely
 
+from parcelfence.conflict import Conflict, Severity
 from parcelfence.rules.place import nearest_place
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import feature_name
 from parcelfence.site.meaning import surface
@@ -16,7 +17,6 @@ from parcelfence.site.meaning import surface
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from parcelfence.conflict import Severity
     from parcelfence.rules.draft import Draft
     from parcelfence.rules.wire import Stretch
     from parcelfence.site.feature import Feature
@@ -32,7 +32,7 @@ _THEME: Final = "surroundings"
     severity="caution",
     summary="The signal stays clear of the reach of a neighbour's wire: where both react, neither is sure.",
 )
-def neighbour_signal(draft: Draft) -> Iterator[Finding]:
+def neighbour_signal(draft: Draft) -> Iterator[Conflict]:
     """Measure from the signal zone to each other loop; its reach is taken to be as large as ours."""
     words, reach_m, signal = draft.wording, draft.settings.reach_m, draft.zones.signal
     if signal.is_empty:
@@ -45,7 +45,7 @@ def neighbour_signal(draft: Draft) -> Iterator[Finding]:
         if place is None:
             continue
         found = f"comes within {words.length(free_m)} of" if free_m > 0 else "reaches over"
-        yield Finding(
+        yield Conflict(
             message=f"The signal {found} the other loop {other.id} {words.at(place.run, station_m=place.station_m)}; "
             f"{words.length(reach_m)} is needed if its reach is like ours.",
             remedy="Agree with the neighbour on different signal frequencies, or move the wire away.",
@@ -64,7 +64,7 @@ def neighbour_signal(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="No wire in an easement, where others may dig.",
 )
-def easement_wire(draft: Draft) -> Iterator[Finding]:
+def easement_wire(draft: Draft) -> Iterator[Conflict]:
     """Find wire within each easement."""
     yield from _wire_in(
         draft,
@@ -83,7 +83,7 @@ def easement_wire(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The wire keeps its clearance from open water.",
 )
-def water_wire(draft: Draft) -> Iterator[Finding]:
+def water_wire(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance of the wire to each water."""
     yield from _wire_in(
         draft,
@@ -102,7 +102,7 @@ def water_wire(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The wire keeps its clearance from roads, and never lies in one.",
 )
-def road_wire(draft: Draft) -> Iterator[Finding]:
+def road_wire(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance of the wire to each road."""
     yield from _wire_in(
         draft,
@@ -121,7 +121,7 @@ def road_wire(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The wire keeps its clearance from keep-outs.",
 )
-def keep_out_wire(draft: Draft) -> Iterator[Finding]:
+def keep_out_wire(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance of the signal-carrying wire to each keep-out."""
     yield from _wire_in(
         draft,
@@ -140,14 +140,14 @@ def keep_out_wire(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The animal cannot walk into a keep-out.",
 )
-def keep_out_open(draft: Draft) -> Iterator[Finding]:
+def keep_out_open(draft: Draft) -> Iterator[Conflict]:
     """Find free ground inside each keep-out."""
     for feature in draft.site.keep_outs:
         free = shapely.intersection(draft.zones.roam, feature.geometry)
         if free.area <= LAYING_TOLERANCE_M:
             continue
         place = nearest_place(draft.loop, free, twisted=False)
-        yield Finding(
+        yield Conflict(
             message=f"{draft.wording.area(free.area)} of keep-out {feature.id} is open to the animal.",
             remedy="Lead an inner loop around the keep-out, or the outer loop past it.",
             geometry=free,
@@ -166,19 +166,19 @@ def keep_out_open(draft: Draft) -> Iterator[Finding]:
     severity="note",
     summary="Every cut through a drive, walk or patio is known beforehand, and a pool surround is not cut.",
 )
-def hardscape_cut(draft: Draft) -> Iterator[Finding]:
+def hardscape_cut(draft: Draft) -> Iterator[Conflict]:
     """Measure the length of wire in each hard surface."""
     for feature, stretch, cut_m in _lengths_in(draft, draft.site.hardscape):
         cut = f"{draft.wording.length(cut_m)} of {feature_name(feature)} must be cut {draft.wording.along(stretch)}."
         if surface(feature) == "pool surround":
-            finding = Finding(
+            finding = Conflict(
                 message=f"{cut} The ground about a pool may be bonded to its metal parts.",
                 remedy="Lead the wire round the surround; where that cannot be, ask a licensed electrician first.",
                 geometry=stretch.line,
                 severity="caution",
             )
         else:
-            finding = Finding(
+            finding = Conflict(
                 message=cut,
                 remedy="Use an expansion joint where there is one, or a slot with conduit; seal it afterwards.",
                 geometry=stretch.line,
@@ -192,10 +192,10 @@ def hardscape_cut(draft: Draft) -> Iterator[Finding]:
     severity="must_fix",
     summary="No wire is buried in ground that must not be dug.",
 )
-def no_dig_wire(draft: Draft) -> Iterator[Finding]:
+def no_dig_wire(draft: Draft) -> Iterator[Conflict]:
     """Measure the length of wire in each such ground."""
     for feature, stretch, inside_m in _lengths_in(draft, draft.site.no_dig):
-        finding = Finding(
+        finding = Conflict(
             message=f"{draft.wording.length(inside_m)} of wire lie in {feature_name(feature)}, which must not be dug, "
             f"{draft.wording.along(stretch)}.",
             remedy="Lead the wire around it; the animal may walk there.",
@@ -210,10 +210,10 @@ def no_dig_wire(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="A creek or ditch is crossed by a short way, and its crossing is planned.",
 )
-def watercourse_crossing(draft: Draft) -> Iterator[Finding]:
+def watercourse_crossing(draft: Draft) -> Iterator[Conflict]:
     """Measure the length of wire between the banks of each creek or ditch."""
     for feature, stretch, inside_m in _lengths_in(draft, draft.site.watercourses):
-        finding = Finding(
+        finding = Conflict(
             message=f"The wire crosses {feature_name(feature)} over {draft.wording.length(inside_m)} "
             f"{draft.wording.along(stretch)}.",
             remedy="Lay it in conduit below the bed, without a joint between the banks; an animal may wade along the "
@@ -229,10 +229,10 @@ def watercourse_crossing(draft: Draft) -> Iterator[Finding]:
     severity="note",
     summary="Wire among the roots of a tree is dug in by hand.",
 )
-def tree_roots(draft: Draft) -> Iterator[Finding]:
+def tree_roots(draft: Draft) -> Iterator[Conflict]:
     """Measure the length of wire in the ground of the roots of each tree."""
     for feature, stretch, inside_m in _lengths_in(draft, draft.site.trees):
-        finding = Finding(
+        finding = Conflict(
             message=f"{draft.wording.length(inside_m)} of wire lie among the roots of {feature_name(feature)} "
             f"{draft.wording.along(stretch)}.",
             remedy="Dig by hand there, and cut no root thicker than a thumb.",
@@ -265,7 +265,7 @@ def _wire_in(
     clearance_m: float,
     remedy: str,
     severity_inside: Severity,
-) -> Iterator[Finding]:
+) -> Iterator[Conflict]:
     """Find wire in, or too near to, each of some features."""
     words = draft.wording
     within_m = max(clearance_m - LAYING_TOLERANCE_M, 1e-6)
@@ -279,7 +279,7 @@ def _wire_in(
             needed = f"; {words.length(clearance_m)} is required" if clearance_m else ""
             extent = "lies in" if inside else f"comes within {words.length(stretch.measured)} of"
             name = "lead-in" if stretch.run.twisted else "wire"
-            yield Finding(
+            yield Conflict(
                 message=f"The {name} {extent} {called} {feature.id} {words.along(stretch)}{needed}.",
                 remedy=remedy,
                 geometry=stretch.line,

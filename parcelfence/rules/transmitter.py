@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import shapely
 
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.conflict import Conflict
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import feature_name
 
@@ -27,7 +28,7 @@ _AT_A_WALL_M: Final = 0.5
     severity="caution",
     summary="The transmitter hangs clear of large metal objects.",
 )
-def transmitter_metal(draft: Draft) -> Iterator[Finding]:
+def transmitter_metal(draft: Draft) -> Iterator[Conflict]:
     """Measure from the transmitter to each large metal object."""
     transmitter, least_m = draft.loop.transmitter, draft.settings.transmitter_metal_clearance_m
     if transmitter is None:
@@ -35,7 +36,7 @@ def transmitter_metal(draft: Draft) -> Iterator[Finding]:
     for metal in draft.site.metal:
         free_m = float(metal.geometry.distance(transmitter.point))
         if free_m < least_m - LAYING_TOLERANCE_M:
-            yield Finding(
+            yield Conflict(
                 message=f"The transmitter is {draft.wording.length(free_m)} from {feature_name(metal)}; "
                 f"{draft.wording.length(least_m)} is required.",
                 remedy="Hang the transmitter farther from the metal.",
@@ -53,11 +54,11 @@ def transmitter_metal(draft: Draft) -> Iterator[Finding]:
     severity="caution",
     summary="The transmitter hangs on the property, in a dry place at a building, and its lead-in reaches every loop.",
 )
-def transmitter_place(draft: Draft) -> Iterator[Finding]:
+def transmitter_place(draft: Draft) -> Iterator[Conflict]:
     """Check where the transmitter is, and that a lead-in joins it to the wire."""
     transmitter, site, words = draft.loop.transmitter, draft.site, draft.wording
     if transmitter is None:
-        yield Finding(
+        yield Conflict(
             message="Where the transmitter hangs is not known.",
             remedy="Give its place, so that the lead-in and the clearance from metal can be checked.",
             geometry=draft.loop.runs[0].line.interpolate(0) if draft.loop.runs else site.parcel.representative_point(),
@@ -68,7 +69,7 @@ def transmitter_place(draft: Draft) -> Iterator[Finding]:
         return
     point = transmitter.point
     if not site.parcel.covers(point):
-        yield Finding(
+        yield Conflict(
             message=f"The transmitter lies {words.length(site.parcel.distance(point))} outside the property.",
             remedy="Hang it on the property.",
             geometry=point,
@@ -81,7 +82,7 @@ def transmitter_place(draft: Draft) -> Iterator[Finding]:
     wall_m = float(shapely.distance(point, walls).min()) if walls else float("inf")
     if wall_m > _AT_A_WALL_M:
         found = f"{words.length(wall_m)} from the nearest building" if walls else "on a property without a building"
-        yield Finding(
+        yield Conflict(
             message=f"The transmitter hangs {found}: no dry place with mains power is known there.",
             remedy="Hang it in or at a building, dry, on an outlet that a licensed electrician has checked.",
             geometry=point,
@@ -92,7 +93,7 @@ def transmitter_place(draft: Draft) -> Iterator[Finding]:
     yield from _unfed(draft)
 
 
-def _unfed(draft: Draft) -> Iterator[Finding]:
+def _unfed(draft: Draft) -> Iterator[Conflict]:
     """Loops that no lead-in and no other run touches."""
     leads = [run.line for run in draft.loop.of_part("lead_in")]
     if not leads:
@@ -101,7 +102,7 @@ def _unfed(draft: Draft) -> Iterator[Finding]:
         gap_m = float(shapely.distance(run.line, leads).min())
         others = [other.line for other in draft.loop.signal_runs if other is not run]
         if gap_m > LAYING_TOLERANCE_M and not shapely.dwithin(run.line, others, LAYING_TOLERANCE_M).any():
-            yield Finding(
+            yield Conflict(
                 message=f"No lead-in reaches loop {run.loop_id}: the nearest ends {draft.wording.length(gap_m)} away.",
                 remedy="Lead a twisted pair to it, or join it to another loop.",
                 geometry=run.line,

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.conflict import Conflict, Severity
+from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import utility_name
 
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from parcelfence.conflict import Severity
     from parcelfence.layout.crossing import Crossing
     from parcelfence.layout.loop import Run
     from parcelfence.rules.draft import Draft
@@ -41,7 +41,7 @@ _TOLERANCE_BASIS: Final = (
     severity="must_fix",
     summary="Buried lines are crossed at a right angle, within the tolerance that was set.",
 )
-def utility_angle(draft: Draft) -> Iterator[Finding]:
+def utility_angle(draft: Draft) -> Iterator[Conflict]:
     """Measure the angle of every crossing of the finished wire with every utility line."""
     words, least_deg = draft.wording, 90.0 - draft.settings.crossing_tolerance_deg
     for line, crossings in zip(draft.site.buried_lines, draft.line_crossings, strict=True):
@@ -49,7 +49,7 @@ def utility_angle(draft: Draft) -> Iterator[Finding]:
             if crossing.angle_deg < least_deg - 0.05:
                 utility, run = line.member_at(crossing.point), draft.run_of(crossing)
                 at = words.at(run, station_m=crossing.station_m)
-                yield Finding(
+                yield Conflict(
                     message=f"The {_name(run)} crosses {utility_name(utility)} {at} at {crossing.angle_deg:.1f} "
                     f"degrees; at least {least_deg:.0f} is required.",
                     remedy="Turn the wire so that it crosses square, in a straight stretch.",
@@ -70,7 +70,7 @@ def utility_angle(draft: Draft) -> Iterator[Finding]:
     severity="must_fix",
     summary="Where the wire does not cross a buried line, it keeps the separation from it.",
 )
-def utility_parallel(draft: Draft) -> Iterator[Finding]:
+def utility_parallel(draft: Draft) -> Iterator[Conflict]:
     """Measure the distance to each utility line of all wire that is not just crossing it."""
     separation_m = draft.settings.utility_separation_m
     near = draft.beside_utilities.stretches(separation_m - LAYING_TOLERANCE_M, together=draft.line_of_utility)
@@ -133,11 +133,11 @@ def _pieces_of(draft: Draft, stretch: Stretch) -> NDArray[np.int64]:
     return np.flatnonzero(own & (after & before if stretch.start_m < stretch.end_m else after | before))
 
 
-def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding:
+def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Conflict:
     words, separation_m = draft.wording, draft.settings.utility_separation_m
     in_zone = stretch.measured < utility.tolerance_m
     warning = " It lies in the tolerance zone, where only hand digging is safe." if in_zone else ""
-    return Finding(
+    return Conflict(
         message=f"The {_name(stretch.run)} runs {words.length(stretch.measured)} beside {utility_name(utility)} "
         f"{words.along(stretch)} over {words.length(stretch.length_m)}; {words.length(separation_m)} is required."
         + warning,
@@ -159,7 +159,7 @@ def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Finding
     summary="Within the tolerance zone of a mark only hand tools are used, until the facility is exposed.",
     basis=_TOLERANCE_BASIS,
 )
-def utility_tolerance(draft: Draft) -> Iterator[Finding]:
+def utility_tolerance(draft: Draft) -> Iterator[Conflict]:
     """Find all wire within the tolerance zones."""
     utilities, words = draft.site.utilities, draft.wording
     limits_m = [utility.tolerance_m for utility in utilities]
@@ -168,7 +168,7 @@ def utility_tolerance(draft: Draft) -> Iterator[Finding]:
         for rough in stretches:
             stretch, utility = _in_zone(rough, line), line.member_at(rough.point)
             zone = words.length(utility.tolerance_m)
-            yield Finding(
+            yield Conflict(
                 message=f"Dig by hand {words.along(stretch)}: the {_name(stretch.run)} lies in the tolerance zone of "
                 f"{utility_name(utility)}, {zone} each side of the mark.",
                 remedy="Have the marks renewed before digging, expose the facility with hand tools or vacuum, and "

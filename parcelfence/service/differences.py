@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from parcelfence.layout.loop import Remark
+from parcelfence.conflict import Conflict
 from parcelfence.rules.wire import Wire
 from parcelfence.rules.wording import Wording
 
@@ -116,12 +116,12 @@ def _nearest_any(points: NDArray[np.object_], other: Loop) -> NDArray[np.float64
     return np.asarray(shapely.distance(shapely.union_all([run.line for run in other.runs]), points), dtype=np.float64)
 
 
-def off_plan_remarks(found: Differences, *, settings: Settings, tolerance_m: float) -> tuple[Remark, ...]:
+def off_plan_remarks(found: Differences, *, settings: Settings, tolerance_m: float) -> tuple[Conflict, ...]:
     """Turn the places that are off the plan into remarks, which become conflict rows."""
     words = Wording(settings, several_runs=True)
     allowed = words.length(tolerance_m)
     off = [
-        Remark(
+        Conflict(
             rule=RULE,
             severity="caution",
             message=f"The wire lies up to {words.length(-stretch.measured)} off the plan {words.along(stretch)}; "
@@ -136,7 +136,7 @@ def off_plan_remarks(found: Differences, *, settings: Settings, tolerance_m: flo
         for stretch in found.off
     ]
     missed = [
-        Remark(
+        Conflict(
             rule=RULE,
             severity="caution",
             message=f"No wire lies within {allowed} of the plan {words.along(stretch)} (stations of the plan); "

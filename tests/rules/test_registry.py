@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING
 import pytest
 from shapely import LineString, Point, box
 
-from parcelfence.conflict import SEVERITIES
-from parcelfence.layout.loop import Remark
+from parcelfence.conflict import SEVERITIES, Conflict
 from parcelfence.rules import registry
 from parcelfence.rules.registry import BUILT_IN, ThirdParty, find_conflicts, usable_rules
-from parcelfence.rules.rule import Finding, Rule, rule
+from parcelfence.rules.rule import Rule, rule
 from tests.rules import sites
 
 if TYPE_CHECKING:
@@ -31,16 +30,16 @@ DESIGNED = {
 
 
 @rule("well-near", theme="water", severity="caution", summary="No wire within 3 m of the well.")
-def well_near(draft: sites.Draft) -> Iterator[Finding]:
+def well_near(draft: sites.Draft) -> Iterator[Conflict]:
     well = Point(10, 3)
     for run in draft.loop.runs:
         if run.line.distance(well) < 3:
-            yield Finding(message="The wire is near the well.", remedy="Move it.", geometry=well)
+            yield Conflict(message="The wire is near the well.", remedy="Move it.", geometry=well)
 
 
 @rule("well-broken", theme="water", severity="caution", summary="Fails.")
-def well_broken(draft: sites.Draft) -> Iterator[Finding]:
-    yield Finding(message=str(1 / 0), remedy="", geometry=draft.site.parcel)
+def well_broken(draft: sites.Draft) -> Iterator[Conflict]:
+    yield Conflict(message=str(1 / 0), remedy="", geometry=draft.site.parcel)
 
 
 @pytest.fixture
@@ -78,7 +77,7 @@ def _busy() -> sites.Draft:
 def test_the_gravest_come_first_and_twice_the_same() -> None:
     found = find_conflicts(_busy())
     keys = [
-        (SEVERITIES.index(row.severity), row.rule, row.station_m if row.station_m is not None else 1e9) for row in found
+        (SEVERITIES.index(row.severity), row.station_m if row.station_m is not None else 1e9, row.rule) for row in found
     ]
     assert keys == sorted(keys)
     assert len({row.severity for row in found}) == 3
@@ -132,7 +131,7 @@ def test_a_failing_rule_costs_only_itself(monkeypatch: pytest.MonkeyPatch) -> No
     assert len(found) > 5
 
 
-def _remark(**changes: object) -> Remark:
+def _remark(**changes: object) -> Conflict:
     given = {
         "rule": "lot-line-wire",
         "severity": "must_fix",
@@ -140,13 +139,13 @@ def _remark(**changes: object) -> Remark:
         "remedy": "Do.",
         "geometry": Point(1, 20),
     }
-    return Remark(**(given | changes))
+    return Conflict(**(given | changes))
 
 
 def test_remarks_become_rows_unless_a_rule_found_the_same_at_the_place() -> None:
     run = sites.loop_run(box(1, 3, 57, 37))
 
-    def messages(*remarks: Remark) -> list[str]:
+    def messages(*remarks: Conflict) -> list[str]:
         return [row.message for row in find_conflicts(sites.draft(loop=sites.loop_of(run, remarks=remarks)))]
 
     assert "Said." not in messages(_remark())
