@@ -17,7 +17,7 @@ from parcelfence.units import parse_area_m2, parse_length_m
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["Settings", "short_name"]
+__all__ = ["GROUPS", "Settings", "setting_groups", "short_name"]
 
 _FOLLOWS_REACH_M: Final = 0.3
 
@@ -48,74 +48,98 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     # signal
-    reach_m: Length = Field(2.0, description="Horizontal reach of the signal each side of a long straight wire")
+    reach_m: Length = Field(default=2.0, description="Horizontal reach of the signal each side of a long straight wire")
     reach_seen_from: Literal["straight", "inside", "outside"] = Field(
-        "straight",
+        default="straight",
         description="Where the reach is meant: beside a long straight wire, or as walked from inside or outside",
     )
-    core_ratio: float = Field(0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire")
-    receiver_height_m: LengthOrNone = Field(0.3, description="Height of the receiver above the wire")
-    frequency_hz: Number = Field(10_000.0, description="Signal frequency (from memory: 5 to 20 kHz)")
+    core_ratio: float = Field(
+        default=0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire"
+    )
+    receiver_height_m: LengthOrNone = Field(default=0.3, description="Height of the receiver above the wire")
+    frequency_hz: Number = Field(default=10_000.0, description="Signal frequency (from memory: 5 to 20 kHz)")
 
     # clearances
-    lot_line_setback_m: Length = Field(0.0, validate_default=False, description="Wire to lot line; reach + 0.3 m")
-    building_clearance_m: Length = Field(0.0, validate_default=False, description="Wire to building; reach + 0.3 m")
-    utility_separation_m: Length = Field(1.5, description="Wire beside a buried utility (common practice 3 to 5 ft)")
-    crossing_tolerance_deg: float = Field(10.0, gt=0, le=45, description="How far off square a crossing may be")
-    keep_out_clearance_m: LengthOrNone = Field(0.3, description="Wire to the edge of a keep-out")
-    water_clearance_m: LengthOrNone = Field(1.0, description="Wire to open water")
-    road_clearance_m: LengthOrNone = Field(0.5, description="Wire to the edge of a road")
-    passage_width_m: Length = Field(1.2, description="Free way between two signal zones (from memory)")
-    transmitter_metal_clearance_m: Length = Field(0.9, description="Transmitter to large metal (common practice 3 ft)")
+    lot_line_setback_m: Length = Field(
+        default=0.0, validate_default=False, description="Wire to lot line; reach + 0.3 m"
+    )
+    building_clearance_m: Length = Field(
+        default=0.0, validate_default=False, description="Wire to building; reach + 0.3 m"
+    )
+    utility_separation_m: Length = Field(
+        default=1.5, description="Wire beside a buried utility (common practice 3 to 5 ft)"
+    )
+    crossing_tolerance_deg: float = Field(default=10.0, gt=0, le=45, description="How far off square a crossing may be")
+    keep_out_clearance_m: LengthOrNone = Field(default=0.3, description="Wire to the edge of a keep-out")
+    water_clearance_m: LengthOrNone = Field(default=1.0, description="Wire to open water")
+    road_clearance_m: LengthOrNone = Field(default=0.5, description="Wire to the edge of a road")
+    passage_width_m: Length = Field(default=1.2, description="Free way between two signal zones (from memory)")
+    transmitter_metal_clearance_m: Length = Field(
+        default=0.9, description="Transmitter to large metal (common practice 3 ft)"
+    )
 
     # lines that stand for areas
-    drive_width_m: Length = Field(3.0, description="Width of a drive that is drawn as a line (from memory)")
-    watercourse_width_m: Length = Field(1.0, description="Width of a creek or ditch that is drawn as a line")
+    drive_width_m: Length = Field(default=3.0, description="Width of a drive that is drawn as a line (from memory)")
+    watercourse_width_m: Length = Field(default=1.0, description="Width of a creek or ditch that is drawn as a line")
 
     # shape
-    bend_radius_m: Length = Field(1.0, description="Least radius of any curve: no sharp corners")
-    return_run_spacing_m: Length = Field(3.0, description="Distance of the return run along an open side")
+    bend_radius_m: Length = Field(default=1.0, description="Least radius of any curve: no sharp corners")
+    return_run_spacing_m: Length = Field(default=3.0, description="Distance of the return run along an open side")
 
     # wire and its laying
-    wire_gauge_awg: int = Field(18, ge=10, le=26, description="Gauge of the conductor (AWG)")
-    wire_temperature_c: float = Field(20.0, ge=-40, le=90, description="Temperature of the conductor")
-    insulation_thickness_m: LengthOrNone = Field(0.0008, description="Thickness of the wire's jacket")
-    twists_per_foot: float = Field(11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)")
-    burial_depth_m: LengthOrNone = Field(0.05, description="Depth of the wire (common practice 1 to 3 in)")
-    slack_percent: float = Field(2.0, ge=0, le=25, description="Extra wire so that it is not laid tight")
-    spare_percent: float = Field(10.0, ge=0, le=100, description="Margin on bought material")
-    spool_length_m: Length = Field(152.4, description="Length of a spool (common practice 500 ft)")
+    wire_gauge_awg: int = Field(default=18, ge=10, le=26, description="Gauge of the conductor (AWG)")
+    wire_temperature_c: float = Field(default=20.0, ge=-40, le=90, description="Temperature of the conductor")
+    insulation_thickness_m: LengthOrNone = Field(default=0.0008, description="Thickness of the wire's jacket")
+    twists_per_foot: float = Field(
+        default=11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)"
+    )
+    burial_depth_m: LengthOrNone = Field(default=0.05, description="Depth of the wire (common practice 1 to 3 in)")
+    slack_percent: float = Field(default=2.0, ge=0, le=25, description="Extra wire so that it is not laid tight")
+    spare_percent: float = Field(default=10.0, ge=0, le=100, description="Margin on bought material")
+    spool_length_m: Length = Field(default=152.4, description="Length of a spool (common practice 500 ft)")
 
     # flags and stations
-    flag_spacing_max_m: Length = Field(3.0, description="Flags at most this far apart (common practice 10 ft)")
-    flag_spacing_min_m: Length = Field(2.4, description="Flags at least this far apart (common practice 8 ft)")
-    station_interval_m: Length = Field(10.0, description="Distance of the regular stations along the wire")
+    flag_spacing_max_m: Length = Field(default=3.0, description="Flags at most this far apart (common practice 10 ft)")
+    flag_spacing_min_m: Length = Field(default=2.4, description="Flags at least this far apart (common practice 8 ft)")
+    station_interval_m: Length = Field(default=10.0, description="Distance of the regular stations along the wire")
     station_format: Literal["metric", "us"] = Field(
-        "metric", description="0+012.3 by kilometres, or 0+40 by 100 ft; follows the units"
+        default="metric", description="0+012.3 by kilometres, or 0+40 by 100 ft; follows the units"
     )
 
     # marks
-    colour_scheme: str = Field("APWA", description="Scheme by which mark colours are read")
-    tolerance_zone_m: Length = Field(0.61, description="Half-width of the tolerance zone (24 in in many codes)")
-    mark_join_gap_m: Length = Field(30.0, description="Point marks farther apart are not joined to a line")
-    mark_age_days_max: int = Field(21, ge=1, description="Marks older than this are stale; local law rules")
-    as_of: IsoDate = Field("", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned")
-    accuracy_limit_m: Length = Field(1.0, description="Datum operations worse than this are a conflict of their own")
+    colour_scheme: str = Field(default="APWA", description="Scheme by which mark colours are read")
+    tolerance_zone_m: Length = Field(default=0.61, description="Half-width of the tolerance zone (24 in in many codes)")
+    mark_join_gap_m: Length = Field(default=30.0, description="Point marks farther apart are not joined to a line")
+    mark_age_days_max: int = Field(default=21, ge=1, description="Marks older than this are stale; local law rules")
+    as_of: IsoDate = Field(
+        default="", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned"
+    )
+    accuracy_limit_m: Length = Field(
+        default=1.0, description="Datum operations worse than this are a conflict of their own"
+    )
 
     # transmitter rating; none is assumed
-    transmitter_volts: Number | None = Field(None, description="Greatest output voltage (rms)")
-    transmitter_amperes: Number | None = Field(None, description="Current that is needed in the wire (rms)")
-    transmitter_max_ohms: Number | None = Field(None, description="Greatest loop resistance that it drives")
-    transmitter_max_wire_m: Length | None = Field(None, description="Greatest wire length that it drives")
-    transmitter_max_area_m2: Area | None = Field(None, description="Greatest enclosed area that it is rated for")
+    transmitter_volts: Number | None = Field(default=None, description="Greatest output voltage (rms)")
+    transmitter_amperes: Number | None = Field(default=None, description="Current that is needed in the wire (rms)")
+    transmitter_max_ohms: Number | None = Field(default=None, description="Greatest loop resistance that it drives")
+    transmitter_max_wire_m: Length | None = Field(default=None, description="Greatest wire length that it drives")
+    transmitter_max_area_m2: Area | None = Field(
+        default=None, description="Greatest enclosed area that it is rated for"
+    )
 
     # animal
-    animal_speed_m_per_s: Number = Field(4.0, description="Speed at which the animal meets the zone (from memory)")
-    receiver_delay_s: LengthOrNone = Field(0.2, description="Time that the receiver takes to react (from memory)")
+    animal_speed_m_per_s: Number = Field(
+        default=4.0, description="Speed at which the animal meets the zone (from memory)"
+    )
+    receiver_delay_s: LengthOrNone = Field(
+        default=0.2, description="Time that the receiver takes to react (from memory)"
+    )
 
     # presentation
-    units: Literal["metric", "us"] = Field("metric", description="Units that map and worksheet speak")
-    ground_elevation_m: float | None = Field(None, ge=-500, le=9000, description="Gives ground instead of grid lengths")
+    units: Literal["metric", "us"] = Field(default="metric", description="Units that map and worksheet speak")
+    ground_elevation_m: float | None = Field(
+        default=None, ge=-500, le=9000, description="Gives ground instead of grid lengths"
+    )
     allow_ballpark: bool = Field(default=False, description="Accept a datum operation of unknown accuracy")
 
     @model_validator(mode="before")
@@ -183,6 +207,31 @@ def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
     clearance_m = reach_m + _FOLLOWS_REACH_M
     stations = "us" if units == "us" else "metric"
     return {"lot_line_setback_m": clearance_m, "building_clearance_m": clearance_m, "station_format": stations}
+
+
+GROUPS: Final = {
+    "Signal": "reach_m",
+    "Clearances": "lot_line_setback_m",
+    "Lines that stand for areas": "drive_width_m",
+    "Shape": "bend_radius_m",
+    "Wire and its laying": "wire_gauge_awg",
+    "Flags and stations": "flag_spacing_max_m",
+    "Marks": "colour_scheme",
+    "Rating of the transmitter": "transmitter_volts",
+    "Animal": "animal_speed_m_per_s",
+    "Presentation": "units",
+}
+"""Titles of the groups, each with the setting at which it begins; a group reaches as far as the next one."""
+
+
+def setting_groups() -> dict[str, tuple[str, ...]]:
+    """Give the names of all settings by the title of their group, in their order."""
+    names = list(Settings.model_fields)
+    starts = [names.index(first) for first in GROUPS.values()]
+    return {
+        title: tuple(names[start:stop])
+        for title, start, stop in zip(GROUPS, starts, [*starts[1:], len(names)], strict=True)
+    }
 
 
 _SUFFIXES: Final = ("_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
