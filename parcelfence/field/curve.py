@@ -8,6 +8,7 @@ import numpy as np
 
 from parcelfence.field.contour import Rings
 from parcelfence.field.flux import inverse_field
+from parcelfence.lines import turn_angles
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,7 +80,7 @@ def _bulges(rings: Rings) -> tuple[NDArray[np.float64], NDArray[np.float64], NDA
     following[ends - 1], preceding[ends - rings.sizes] = ends - rings.sizes, ends - 1
     edges = rings.points[following] - rings.points
     length_m, before = np.hypot(*edges.T), edges[preceding]
-    turn = np.abs(np.arctan2(before[:, 0] * edges[:, 1] - before[:, 1] * edges[:, 0], (before * edges).sum(axis=1)))
+    turn = np.abs(turn_angles(before, edges))
     bend = 2.0 * turn / (length_m + length_m[preceding])
     return np.maximum(bend, bend[following]) * length_m**2 / 8.0, length_m, following
 

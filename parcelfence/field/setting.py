@@ -11,6 +11,7 @@ from shapely import LinearRing, Point
 from parcelfence.errors import SettingsError
 from parcelfence.field.current import CurrentLoop
 from parcelfence.field.flux import flux_density
+from parcelfence.lines import turn_angles
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -128,7 +129,7 @@ def _station_m(loop: CurrentLoop, at: tuple[float, float]) -> float:
 def _longest_middle_m(steps: NDArray[np.float64], length_m: NDArray[np.float64]) -> float:
     """Station of the middle of the longest run without a bend; the run may pass the start of the loop."""
     before = np.roll(steps, 1, axis=0)
-    turn = np.arctan2(before[:, 0] * steps[:, 1] - before[:, 1] * steps[:, 0], (before * steps).sum(axis=1))
+    turn = turn_angles(before, steps)
     bends = np.flatnonzero(np.abs(turn) > _STRAIGHT)
     total_m = float(length_m.sum())
     if not len(bends):

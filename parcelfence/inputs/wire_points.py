@@ -12,6 +12,8 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from parcelfence.lines import circle_through
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -26,6 +28,8 @@ _ON_A_CURVE: Final = re.compile(r"\b(curve|poc|mid(dle)? of curve)\b", re.IGNORE
 _CURVE_END: Final = re.compile(r"\b(tangent|pc|pt|bc|ec|start|end|tc|ct)\b", re.IGNORECASE)
 _CODED: Final = re.compile(r"wire\s+(?P<id>\S+)\s+(?P<station>\d+\+[\d.]+)\b", re.IGNORECASE)
 _CHORD_RAD: Final = math.radians(3.0)
+_STRAIGHT: Final = 1e8
+"""Three points whose circle is wider than so many of their distances are in line: the rest is rounding."""
 _FEWEST: Final = 2
 _THREE: Final = 3
 
@@ -96,13 +100,9 @@ def _joined(own: list[tuple[RawFeature, str]], *, name: str) -> JoinedLine:
 
 def _arc(points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points on the arc through three points, from the first to the last; the three themselves if they are in line."""
-    first = points[0]
-    b, c = points[1] - first, points[2] - first
-    twice = 2 * (b[0] * c[1] - b[1] * c[0])
-    if abs(twice) < 1e-9 * max(float(b @ b), float(c @ c), 1e-12):
+    centre, radius_m = circle_through(points)
+    if not radius_m <= _STRAIGHT * max(math.dist(points[0], points[1]), math.dist(points[0], points[2])):
         return points
-    bb, cc = float(b @ b), float(c @ c)
-    centre = first + np.array([c[1] * bb - b[1] * cc, b[0] * cc - c[0] * bb]) / twice
     spokes = points - centre
     angles = np.arctan2(spokes[:, 1], spokes[:, 0])
     turn = float((angles[2] - angles[0]) % (2 * math.pi))

@@ -11,10 +11,10 @@ from shapely.ops import nearest_points, substring
 
 from parcelfence.conflict import Conflict
 from parcelfence.layout.loop import Run, Transmitter
-from parcelfence.layout.ring import started_at
 from parcelfence.layout.routing import FreeGround
 from parcelfence.layout.square import squared
 from parcelfence.layout.transmitter_place import transmitter_place
+from parcelfence.lines import started_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

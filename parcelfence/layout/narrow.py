@@ -11,8 +11,8 @@ from shapely import Polygon
 from parcelfence.conflict import Conflict
 from parcelfence.errors import NoLoopError
 from parcelfence.layout.allowed import allowed_land
-from parcelfence.layout.ring import stretch
 from parcelfence.layout.rounding import rounded, turnable
+from parcelfence.lines import stretch
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ import shapely
 from shapely import LineString, Polygon
 
 from parcelfence.conflict import Conflict
-from parcelfence.layout.ring import stretch
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, closed, opened, parts
+from parcelfence.lines import stretch
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:

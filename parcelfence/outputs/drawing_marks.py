@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.lines import normal_at
 from parcelfence.outputs.paper import nice_step, number, text, unit_length_m
 from parcelfence.outputs.style import INK
 from parcelfence.units import station_label
@@ -211,11 +212,8 @@ def _arrow(course: shapely.LineString, at_mm: float) -> str:
 
 def _normal(course: shapely.LineString, at_mm: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Give a place on a course of the paper, and the unit vector to its left as it is walked on the ground."""
-    here = shapely.get_coordinates(course.interpolate(at_mm))[0]
-    ends = [course.interpolate(min(max(at_mm + shift, 0.0), course.length)) for shift in (-0.4, 0.4)]
-    along = np.diff(shapely.get_coordinates(ends), axis=0)[0]
-    size = float(np.hypot(*along)) or 1.0
-    return here, np.array([along[1], -along[0]]) / size
+    here, left_on_paper = normal_at(course, at_mm, half_m=0.4)
+    return here, -left_on_paper  # y grows downward on paper
 
 
 def _pair(place: npt.NDArray[np.float64]) -> tuple[float, float]:

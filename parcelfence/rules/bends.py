@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.lines import chainage, distinct, turn_angles
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely import LineString
@@ -42,18 +44,17 @@ def bend_radii(line: LineString, *, window_m: float) -> tuple[NDArray[np.float64
         Radius at each, in metres; infinite where it is straight.
     """
     xy = shapely.get_coordinates(shapely.simplify(line, _ROUNDING_M))
-    xy = xy[np.append(True, np.any(np.diff(xy, axis=0) != 0, axis=1))]
+    xy = distinct(xy)
     steps = np.diff(xy, axis=0)
     lengths = np.hypot(*steps.T)
-    at_m = np.append(0.0, np.cumsum(lengths))
+    at_m = chainage(xy)
     if line.is_closed:
         before, after, stations = np.roll(np.arange(len(steps)), 1), np.arange(len(steps)), at_m[:-1]
     else:
         before, after, stations = np.arange(len(steps) - 1), np.arange(1, len(steps)), at_m[1:-1]
     if not len(stations):
         return np.empty(0), np.empty(0)
-    crosses = steps[before, 0] * steps[after, 1] - steps[before, 1] * steps[after, 0]
-    turns = np.arctan2(crosses, np.einsum("ij,ij->i", steps[before], steps[after]))
+    turns = turn_angles(steps[before], steps[after])
     with np.errstate(divide="ignore"):
         tangent_m = DRAWING_TOLERANCE_M / np.tan(np.abs(turns) / 4)
     start_m = stations - np.minimum(tangent_m, lengths[before] / 2)

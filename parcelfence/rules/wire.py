@@ -11,6 +11,8 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from parcelfence.lines import chainage, distinct
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -189,8 +191,7 @@ class Wire:
 
 def _cut(run: Run) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
     xy = shapely.get_coordinates(shapely.segmentize(run.line, _PIECE_M))
-    fresh = np.append(True, np.any(np.diff(xy, axis=0) != 0, axis=1))
-    xy = xy[fresh]
+    xy = distinct(xy)
     pieces = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))
-    stations = run.start_station_m + np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
+    stations = run.start_station_m + chainage(xy)
     return np.asarray(pieces, dtype=object), stations

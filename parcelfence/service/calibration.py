@@ -17,6 +17,7 @@ from shapely.ops import substring
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.field.flux import inverse_field
+from parcelfence.lines import turn_angles
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -172,7 +173,7 @@ def _surroundings(point: NDArray[np.float64], loops: Sequence[CurrentLoop], *, r
     vertex_m = np.concatenate([[0.0], np.cumsum(np.hypot(*steps.T))[:-1]])
     along_m = np.abs((vertex_m - station_m + total_m / 2.0) % total_m - total_m / 2.0)
     before = np.roll(steps, 1, axis=0)
-    turns = np.arctan2(before[:, 0] * steps[:, 1] - before[:, 1] * steps[:, 0], (before * steps).sum(axis=1))
+    turns = turn_angles(before, steps)
     if np.abs(turns[along_m < _NEAR_BEND * reach_m]).sum() > _BEND:
         return "near a bend, where the reach changes quickly: mark the point anew on a straight run"
     others: list[BaseGeometry] = [loop.ring for loop in loops if loop is not nearest]

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.lines import chainage, circle_through, distinct
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -136,8 +138,8 @@ def courses(line: LineString, *, fit_m: float = FIT_M) -> tuple[Course, ...]:
         In the order of the line.
     """
     xy = shapely.get_coordinates(line)
-    xy = xy[np.append(True, np.any(np.diff(xy, axis=0) != 0, axis=1))]
-    at_m = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
+    xy = distinct(xy)
+    at_m = chainage(xy)
     cuts: list[int] = [0]
     arcs: list[_Arc | None] = []
     while cuts[-1] < len(xy) - 1:
@@ -191,7 +193,7 @@ def _arc(points: NDArray[np.float64], *, fit_m: float) -> _Arc | None:
     """Find the arc through some points, if there is one."""
     if len(points) <= _FEWEST_CHORDS:
         return None
-    centre, radius_m = _circle(points[[0, len(points) // 2, -1]])
+    centre, radius_m = circle_through(points[[0, len(points) // 2, -1]])
     if not radius_m <= _LARGEST_RADIUS_M:
         return None
     spokes = points - centre
@@ -205,18 +207,6 @@ def _arc(points: NDArray[np.float64], *, fit_m: float) -> _Arc | None:
     if not one_way or widest > _WIDEST_CHORD_RAD or depth_m > _DEEPEST_CHORD_M or abs(turns.sum()) >= 2 * np.pi - 1e-6:
         return None
     return _Arc(centre, radius_m, float(turns.sum()))
-
-
-def _circle(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
-    """Centre and radius of the circle through three points; an infinite radius where they are in line."""
-    first = points[0]
-    b, c = points[1:] - first
-    twice = 2 * (b[0] * c[1] - b[1] * c[0])
-    if twice == 0:
-        return first, math.inf
-    bb, cc = float(b @ b), float(c @ c)
-    offset = np.array([c[1] * bb - b[1] * cc, b[0] * cc - c[0] * bb]) / twice
-    return first + offset, math.hypot(*offset)
 
 
 def _course(

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.lines import chainage, distinct, turn_angles
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -125,11 +127,9 @@ def no_splice_stretches(run: Run, *, crossings: Iterable[Crossing]) -> Stretches
 
 def _bends(line: LineString) -> NDArray[np.float64]:
     """Distances along a line of the vertices about which it turns."""
-    steps = np.diff(shapely.get_coordinates(line), axis=0)
-    lengths = np.hypot(*steps.T)
-    steps, lengths = steps[lengths > 0], lengths[lengths > 0]
-    headings = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
-    at_m, turns = np.cumsum(lengths)[:-1], np.diff(headings)
+    xy = distinct(shapely.get_coordinates(line))
+    steps = np.diff(xy, axis=0)
+    at_m, turns = chainage(xy)[1:-1], turn_angles(steps[:-1], steps[1:])
     turned = np.concatenate([[0.0], np.cumsum(turns)])
     first = np.searchsorted(at_m, at_m - _BEND_WINDOW_M / 2)
     last = np.searchsorted(at_m, at_m + _BEND_WINDOW_M / 2, side="right")
