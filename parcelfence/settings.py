@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from parcelfence.errors import Fault, SettingsError, near_matches
-from parcelfence.units import parse_area_m2, parse_length_m
+from parcelfence.units import FOOT_M, parse_area_m2, parse_length_m, units_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,6 +20,13 @@ if TYPE_CHECKING:
 __all__ = ["GROUPS", "Settings", "setting_groups", "short_name"]
 
 _FOLLOWS_REACH_M: Final = 0.3
+_IN_FEET: Final = {
+    "station_format": "us",
+    "station_interval_m": 25 * FOOT_M,
+    "flag_spacing_min_m": 8 * FOOT_M,
+    "flag_spacing_max_m": 10 * FOOT_M,
+}
+"""Defaults of a person who thinks in feet: round numbers, so that nobody reads of flags 9.8 ft apart."""
 
 Length = Annotated[float, BeforeValidator(parse_length_m), Field(gt=0, allow_inf_nan=False)]
 LengthOrNone = Annotated[float, BeforeValidator(parse_length_m), Field(ge=0, allow_inf_nan=False)]
@@ -136,7 +143,9 @@ class Settings(BaseModel):
     )
 
     # presentation
-    units: Literal["metric", "us"] = Field(default="metric", description="Units that map and worksheet speak")
+    units: Literal["metric", "us"] = Field(
+        default="metric", description="Units that people read; follows the units in which the reach is written"
+    )
     ground_elevation_m: float | None = Field(
         default=None, ge=-500, le=9000, description="Gives ground instead of grid lengths"
     )
@@ -148,11 +157,13 @@ class Settings(BaseModel):
         """Give what follows the reach or the units its value."""
         if not isinstance(given, dict):
             return given
+        reach = given.get("reach_m", 2.0)
         try:
-            reach_m = parse_length_m(given.get("reach_m", 2.0))
+            reach_m = parse_length_m(reach)
         except SettingsError:
             return given  # the field's own check reports it
-        return _followers(reach_m, units=given.get("units", "metric")) | given if reach_m > 0 else given
+        units = given.get("units", units_of(reach))
+        return _followers(reach_m, units=units) | given if reach_m > 0 else given
 
     @model_validator(mode="after")
     def _hang_together(self) -> Self:
@@ -196,7 +207,7 @@ class Settings(BaseModel):
     def replaced(self, **changes: Any) -> Settings:
         """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
         given = {name: getattr(self, name) for name in self._given()}
-        return Settings(**(given | changes))
+        return Settings(**({"units": self.units} | given | changes))
 
     def _given(self) -> set[str]:
         follows = _followers(self.reach_m, units=self.units)
@@ -205,8 +216,8 @@ class Settings(BaseModel):
 
 def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
     clearance_m = reach_m + _FOLLOWS_REACH_M
-    stations = "us" if units == "us" else "metric"
-    return {"lot_line_setback_m": clearance_m, "building_clearance_m": clearance_m, "station_format": stations}
+    follow = {"lot_line_setback_m": clearance_m, "building_clearance_m": clearance_m, "units": units}
+    return follow | (_IN_FEET if units == "us" else {"station_format": "metric"})
 
 
 GROUPS: Final = {

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from parcelfence.errors import SettingsError
 
@@ -24,6 +24,7 @@ __all__ = [
     "parse_length_m",
     "station_label",
     "unit_system",
+    "units_of",
 ]
 
 FOOT_M: Final = 0.3048
@@ -33,15 +34,18 @@ US_SURVEY_FOOT_M: Final = 1200 / 3937
 ACRE_M2: Final = 43560 * FOOT_M**2
 """Acre of 43,560 square international feet."""
 
-_LENGTHS: Final = {
+_METRIC_LENGTHS: Final = {
     "": 1.0,
     "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
     "mm": 1e-3, "cm": 1e-2, "km": 1e3,
+}  # fmt: skip
+_US_LENGTHS: Final = {
     "ft": FOOT_M, "foot": FOOT_M, "feet": FOOT_M, "'": FOOT_M,
     "in": FOOT_M / 12, "inch": FOOT_M / 12, "inches": FOOT_M / 12, '"': FOOT_M / 12,
     "yd": 3 * FOOT_M, "yard": 3 * FOOT_M, "yards": 3 * FOOT_M,
     "usft": US_SURVEY_FOOT_M,
 }  # fmt: skip
+_LENGTHS: Final = _METRIC_LENGTHS | _US_LENGTHS
 _AREAS: Final = {
     "": 1.0,
     "m2": 1.0, "sqm": 1.0, "m²": 1.0,
@@ -85,6 +89,14 @@ def parse_area_m2(text: str | float) -> float:
         If it is no area.
     """
     return _quantity(text, units=_AREAS, example="'25 acres' or '2 ha'")
+
+
+def units_of(text: object) -> Literal["metric", "us"]:
+    """Tell in which units a person thinks who writes a length so: ``"us"`` for feet, inches and yards, else metric."""
+    found = _QUANTITY.fullmatch(text) if isinstance(text, str) else None
+    unit = (found[2] or "").lower().rstrip(".") if found else ""
+    both = isinstance(text, str) and _FEET_INCHES.fullmatch(text) is not None
+    return "us" if both or unit in _US_LENGTHS else "metric"
 
 
 def _quantity(text: str | float, *, units: dict[str, float], example: str) -> float:

@@ -22,6 +22,28 @@ def test_stations_follow_the_units_until_they_are_given() -> None:
     assert Settings(units="us", station_format="metric").replaced(reach_m=1.0).station_format == "metric"
 
 
+@pytest.mark.parametrize("reach", ["6 ft", "6'", "5 ft 6 in", "72 in", "2 yd"])
+def test_a_reach_in_feet_makes_everything_speak_of_feet(reach: str) -> None:
+    settings = Settings.from_words({"reach": reach})
+    assert (settings.units, settings.station_format) == ("us", "us")
+    feet = settings.station_interval_m, settings.flag_spacing_min_m, settings.flag_spacing_max_m
+    assert [length_m / 0.3048 for length_m in feet] == pytest.approx([25, 8, 10])
+    assert settings.replaced(reach_m=1.0).units == "us"
+
+
+@pytest.mark.parametrize("reach", [2, "2", "2 m", "180 cm"])
+def test_a_reach_in_metres_or_without_a_unit_is_metric(reach: str | float) -> None:
+    settings = Settings.from_words({"reach": reach})
+    assert (settings.units, settings.station_interval_m) == ("metric", 10.0)
+
+
+def test_units_that_are_given_win_over_those_of_the_reach() -> None:
+    settings = Settings.from_words({"reach": "6 ft", "units": "metric"})
+    assert (settings.units, settings.station_format, settings.station_interval_m) == ("metric", "metric", 10.0)
+    assert settings.reach_m == pytest.approx(1.8288)
+    assert Settings.from_words({"reach": "2 m", "units": "us"}).station_format == "us"
+
+
 def test_settings_are_frozen() -> None:
     with pytest.raises(ValueError, match="frozen"):
         Settings().reach_m = 3.0  # type: ignore[misc]

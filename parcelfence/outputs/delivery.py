@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 from parcelfence.errors import CrsError, Fault
 from parcelfence.outputs.tables import chosen, converted, rounded, tables
 from parcelfence.site.frame import WGS84, horizontal
+from parcelfence.units import FOOT_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,6 +77,13 @@ class Delivery:
     def plane_crs(self) -> CRS:
         """System of :attr:`plane`."""
         return self.crs if self.crs.is_projected else self.plan.site.frame.crs
+
+    @property
+    def station_style(self) -> str:
+        """How chainage is written beside coordinates of :attr:`plane`: in feet beside feet, else as was asked for."""
+        unit_m = self.plane_crs.axis_info[0].unit_conversion_factor
+        in_feet = math.isclose(unit_m, FOOT_M, rel_tol=1e-5)  # the survey foot too
+        return "us" if in_feet else self.plan.settings.station_format
 
 
 def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | str | None = None) -> Delivery:

@@ -10,6 +10,7 @@ import shapely
 
 from parcelfence import __version__
 from parcelfence.text import visible
+from parcelfence.units import station_label
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,7 +29,7 @@ _ROUTE_TOLERANCE_M: Final = 0.1
 
 def write(delivery: Delivery, folder: Path) -> None:
     """Write ``flags.gpx``."""
-    plan = delivery.plan
+    plan, style = delivery.plan, delivery.plan.settings.station_format
     document = gpxpy.gpx.GPX()
     document.creator = f"parcelfence {__version__}"
     document.name = visible(plan.site.name)
@@ -41,7 +42,8 @@ def write(delivery: Delivery, folder: Path) -> None:
             latitude=round(point.y, _DECIMALS),
             longitude=round(point.x, _DECIMALS),
             name=f"Flag {flag.flag}",
-            description=f"At {flag.station_m:.1f} m of {flag.loop_id}; taken out in round {flag.removal_round}",
+            description=f"At {station_label(flag.station_m, style=style)} of {flag.loop_id}; "
+            f"taken out in round {flag.removal_round}",
             symbol="Flag, Blue",
             type="flag",
         )

@@ -9,15 +9,13 @@ const parcelTools = (map, { data, layers, still, press, say, makeRoom }) => {
 
   function lengthText(metres) {
     const units = data.units;
-    const metric = `${grouped(metres, 2)} m`;
-    return units.system === "metric" ? metric : `${grouped(metres / units.lengthM, 2)} ${units.length} (${metric})`;
+    return `${grouped(metres / units.lengthM, 2)} ${units.length}`;
   }
 
   function areaText(square) {
     const units = data.units;
-    const metric = `${grouped(square, 2)} m²`;
-    const small = units.system === "metric" ? metric : `${grouped(square / units.lengthM ** 2, 1)} sq ${units.length} (${metric})`;
-    return square < units.areaM2 / 10 ? small : `${grouped(square / units.areaM2, 3)} ${units.area} (${metric})`;
+    if (square >= units.areaM2 / 10) return `${grouped(square / units.areaM2, 3)} ${units.area}`;
+    return units.system === "metric" ? `${grouped(square, 1)} m²` : `${grouped(square / units.lengthM ** 2, 0)} sq ft`;
   }
 
   function stationText(metres) {

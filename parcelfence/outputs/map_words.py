@@ -178,12 +178,11 @@ def _flag(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
 
 
 def _station(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
-    del speech  # the label is written already, and coordinates stay in the metres of the working CRS
     return (
         f"Station {record['label']}",
         _POINTS.get(str(record["point_kind"]), str(record["point_kind"])),
-        f"{record['northing_m']:,.3f} m",
-        f"{record['easting_m']:,.3f} m",
+        speech.length(record["northing_m"]),
+        speech.length(record["easting_m"]),
     )
 
 

@@ -10,6 +10,7 @@ import csv
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.outputs.escaping import csv_text
+from parcelfence.units import station_label
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,12 +38,16 @@ def write(delivery: Delivery, folder: Path) -> None:
 
 def _points(delivery: Delivery) -> Iterator[tuple[Point, str]]:
     plan, tables = delivery.plan, delivery.plane
+
+    def label(station_m: float) -> str:
+        return station_label(station_m, style=delivery.station_style)
+
     for station, point in zip(plan.take_off.stations, tables["stations"].geometry, strict=True):
-        yield point, f"WIRE {station.loop_id} {station.label} {station.point_kind}"
+        yield point, f"WIRE {station.loop_id} {label(station.station_m)} {station.point_kind}"
     for crossing, point in zip(plan.crossings, tables["crossings"].geometry, strict=True):
-        yield point, f"CROSSING {crossing.kind} {crossing.crosses} on {crossing.loop_id} at {crossing.station_m:.2f} m"
+        yield point, f"CROSSING {crossing.kind} {crossing.crosses} on {crossing.loop_id} at {label(crossing.station_m)}"
     for splice, point in zip(plan.take_off.sequence.splices, tables["splices"].geometry, strict=True):
-        yield point, f"SPLICE {splice.id} on {splice.loop_id} at {splice.station_m:.2f} m"
+        yield point, f"SPLICE {splice.id} on {splice.loop_id} at {label(splice.station_m)}"
     for point in tables["transmitter"].geometry:
         yield point, "TRANSMITTER"
     for flag, point in zip(plan.take_off.flags, tables["flags"].geometry, strict=True):

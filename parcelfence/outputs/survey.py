@@ -56,7 +56,7 @@ _PROBE_M: Final = 10.0
 def write(delivery: Delivery, folder: Path) -> None:
     """Write ``survey.csv``, in the working CRS or the projected one that was asked for."""
     plan = delivery.plan
-    sheet = survey(plan.loop, plan.site, settings=plan.settings)
+    sheet = survey(plan.loop, plan.site, settings=plan.settings.replaced(station_format=delivery.station_style))
     courses = [*sheet.wire, *sheet.parcel]
     starts, ends = (np.array([getattr(row.course, end) for row in courses]) for end in ("start", "end"))
     unit_m = delivery.plane_crs.axis_info[0].unit_conversion_factor

@@ -113,7 +113,8 @@ def _origin(plan: Plan) -> str:
     records = plan.site.provenance.inputs
     names = ", ".join(dict.fromkeys(f"{record.name} ({record.role})" for record in records))
     known = [record.accuracy_m for record in records if record.accuracy_m is not None]
-    accuracy = f" Positions of the inputs are stated to be good to {max(known):g} m." if known else ""
+    worst = sections.length(plan, max(known, default=0.0))
+    accuracy = f" Positions of the inputs are stated to be good to {worst}." if known else ""
     return (
         f"<footer>Made by parcelfence {__version__} from {html_text(names)}.{accuracy} Lines in the ground may lie "
         "elsewhere than drawn: the marks on the ground count, not this sheet.</footer>"

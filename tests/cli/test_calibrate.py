@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import geopandas
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from click.testing import Result
+
+    from parcelfence.finished_plan import Plan
 
 TRUE_REACH_M = 2.8
 SET_REACH_M = 2.4384
@@ -157,11 +159,16 @@ FORMATS: dict[str, Callable[[Walk, Path], list[str]]] = {
 }
 
 
+def metric_plan() -> Plan:
+    """Give the sample's plan for a person who thinks in metres."""
+    return replace(sample_plan(), settings=sample_plan().settings.replaced(units="metric"))
+
+
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Write the sample's plan."""
     path = tmp_path_factory.mktemp("calibrate") / "plan"
-    sample_plan().write(path, formats=("gpkg",))
+    metric_plan().write(path, formats=("gpkg",))
     return path
 
 
@@ -288,7 +295,7 @@ def test_the_persons_units_and_the_side_of_the_setting(folder: Path, tmp_path: P
 
 
 def test_a_plan_whose_layers_are_in_another_system_serves_as_well(tmp_path: Path) -> None:
-    sample_plan().write(tmp_path / "plan", formats=("gpkg",), dst_crs="EPSG:2261")
+    metric_plan().write(tmp_path / "plan", formats=("gpkg",), dst_crs="EPSG:2261")
     found = data(tmp_path / "plan", *_stations(walked(), tmp_path))
     assert found["reach_m"] == pytest.approx(TRUE_REACH_M, rel=0.03)
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from typing import TYPE_CHECKING
 
 import pytest
 
 from parcelfence.outputs.registry import write
+from parcelfence.units import station_label
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,7 +31,7 @@ def test_every_point_is_there_once_in_the_survey_order(written: Path, plan: Plan
     first = take_off.stations[1]
     assert float(rows[1][1]) == pytest.approx(first.point.y, abs=5e-4)
     assert float(rows[1][2]) == pytest.approx(first.point.x, abs=5e-4)
-    assert rows[1][4] == f"WIRE L1 {first.label} regular"
+    assert rows[1][4] == f"WIRE L1 {station_label(first.station_m, style=plan.settings.station_format)} regular"
     assert {len(row) for row in rows} == {5}
 
 
@@ -50,6 +52,17 @@ def test_coordinates_follow_the_crs_that_was_asked_for(plan: Plan, tmp_path: Pat
     assert float(rows[0][1]) > 1e5  # US survey feet of the state plane
     told = json.loads((folder / "summary.json").read_text(encoding="utf-8"))["files"]["stakeout.csv"]
     assert told["unit"] == "US survey foot"
+
+
+def test_beside_coordinates_in_feet_no_description_speaks_of_metres(tmp_path: Path) -> None:
+    from plan_fixture import hand_made_plan
+
+    plan = hand_made_plan(units="metric")
+    folder = write(plan, tmp_path / "out", formats=["stakeout"], dst_crs="EPSG:6535")
+    words = [row[4] for row in _rows(folder)]
+    assert not [text for text in words if re.search(r"\d m\b", text)]
+    second = plan.take_off.stations[1]
+    assert f"WIRE L1 {station_label(second.station_m, style='us')} regular" in words
 
 
 def test_no_cell_is_a_formula_and_no_line_is_broken(nasty_written: Path, plan: Plan) -> None:
