@@ -24,6 +24,7 @@ from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import find_conflicts
 from parcelfence.settings import Settings
 from parcelfence.takeoff.flags import flags
+from parcelfence.takeoff.pricing import priced
 from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.stations import stations
 from parcelfence.takeoff.take_off import take_off
@@ -59,7 +60,7 @@ def plan(
     settings : Settings, optional
         Defaults where left out.
     prices, crew : mapping of str to float, optional
-        Unit prices and crew rates, see :mod:`parcelfence.takeoff.materials`.
+        Unit prices and crew rates, see :mod:`parcelfence.takeoff.pricing`.
 
     Returns
     -------
@@ -95,6 +96,15 @@ def assess(
         profiles=reach_profiles(signal, receiver),
         circuit=_circuit(signal, loop=loop, settings=settings),
     )
+    counted = take_off(
+        loop,
+        site,
+        settings=settings,
+        sequence=sequence(loop, site, settings=settings),
+        crossings=draft.crossings,
+        flags=flags(draft.zones, loop, settings=settings),
+        stations=stations(loop, draft.crossings, settings=settings),
+    )
     return Plan(
         site=site,
         settings=settings,
@@ -104,17 +114,7 @@ def assess(
         profiles=draft.profiles,
         circuit=draft.circuit,
         conflicts=find_conflicts(draft),
-        take_off=take_off(
-            loop,
-            site,
-            settings=settings,
-            sequence=sequence(loop, site, settings=settings),
-            crossings=draft.crossings,
-            flags=flags(draft.zones, loop, settings=settings),
-            stations=stations(loop, draft.crossings, settings=settings),
-            prices=prices,
-            crew=crew,
-        ),
+        take_off=priced(counted, crossings=draft.crossings, prices=prices, crew=crew),
     )
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from parcelfence.conflict import Conflict, Severity
     from parcelfence.finished_plan import Plan
     from parcelfence.layout.crossing import Crossing
-    from parcelfence.takeoff.take_off import Material
+    from parcelfence.takeoff.materials import Material
 
 __all__ = ["cautions", "conflicts", "crossings", "facts", "legs", "materials", "notes", "table", "tick_list"]
 

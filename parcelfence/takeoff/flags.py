@@ -10,23 +10,46 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiLineString
 
-from parcelfence.takeoff.flag import Flag
-
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
-    from shapely import LinearRing
+    from shapely import LinearRing, Point
 
     from parcelfence.field.zones import Zones
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
 
-__all__ = ["flags", "removal_round"]
+__all__ = ["Flag", "flags", "removal_round"]
 
 REMOVAL_ROUNDS: Final = 4
 """Flags are thinned out in so many rounds (from memory)."""
 _ON_THE_EDGE_M: Final = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flag:
+    """One training flag, on the edge where the receiver first reacts.
+
+    Parameters
+    ----------
+    flag : int
+        Number, from 1, in the order of the wire.
+    point : Point
+        Where it is stuck.
+    loop_id : str
+        Loop whose edge it shows.
+    station_m : float
+        Chainage of the nearest point of the wire.
+    removal_round : int
+        Round of flag removal in which it is taken out, from 1.
+    """
+
+    flag: int
+    point: Point
+    loop_id: str
+    station_m: float
+    removal_round: int
 
 
 def flags(zones: Zones, loop: Loop, *, settings: Settings) -> tuple[Flag, ...]:

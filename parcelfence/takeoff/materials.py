@@ -1,30 +1,59 @@
 """Materials: what has to be bought for a wire.
 
 All practices here (a spare margin, conduit that stands out at both sides, one waterproof cap for each joint) are common
-practice, no source.  The names of prices are those of :data:`parcelfence.takeoff.price_list.PRICES`.
+practice, no source.  The names of prices are those of :data:`parcelfence.takeoff.pricing.PRICES`.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.takeoff.material import Material
 from parcelfence.takeoff.sequence import conductor_per_ground
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from parcelfence.layout.crossing import Crossing
     from parcelfence.settings import Settings
     from parcelfence.takeoff.leg import Sequence
 
-__all__ = ["CONDUIT_BEYOND_M", "materials", "spool_remark"]
+__all__ = ["CONDUIT_BEYOND_M", "Material", "materials", "spool_remark"]
 
 CONDUIT_BEYOND_M: Final = 0.3
 """Conduit stands out of a hard surface so far on each side."""
 _NUMBERS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """One line of the material list.
+
+    Parameters
+    ----------
+    item : str
+        What it is, in plain words.
+    quantity : float
+        Needed quantity, without spare.
+    with_spare : float
+        Quantity to buy.
+    unit : str
+        ``"m"`` or ``"pieces"``.
+    note : str
+        How it was counted.
+    price_name : str
+        Name of its unit price in :data:`parcelfence.takeoff.pricing.PRICES`.
+    cost : float or None
+        Cost of the quantity to buy, once a unit price was applied.
+    """
+
+    item: str
+    quantity: float
+    with_spare: float
+    unit: str
+    note: str = ""
+    price_name: str = ""
+    cost: float | None = None
 
 
 def materials(
@@ -33,7 +62,6 @@ def materials(
     crossings: tuple[Crossing, ...],
     flags: int,
     settings: Settings,
-    prices: Mapping[str, float],
 ) -> tuple[Material, ...]:
     """Count the material.
 
@@ -47,44 +75,40 @@ def materials(
         Number of flags.
     settings : Settings
         Slack, twist, length of a spool, spare margin.
-    prices : mapping of str to float
-        Checked unit prices.
 
     Returns
     -------
     tuple of Material
-        What occurs, in the order of the work.  Costs are those of the quantities to buy.
+        What occurs, in the order of the work.
     """
     surfaces = [crossing.length_m for crossing in crossings if crossing.layer == "hardscape"]
     conduit_m = sum(surfaces) + 2 * CONDUIT_BEYOND_M * len(surfaces)
     beyond = unit_system(settings.units).length(CONDUIT_BEYOND_M)
     rows = [
-        *_wire(sequence, settings=settings, prices=prices),
+        *_wire(sequence, settings=settings),
         _pieces(
             "joints of two wire ends",
             sequence.joints,
             note=f"at {_count(len(sequence.splices), 'splice')}: where runs meet, and at the ends of spools",
             settings=settings,
-            price=prices.get("splice"),
+            price_name="splice",
         ),
-        _pieces(
-            "waterproof caps", sequence.joints, note="one for each joint", settings=settings, price=prices.get("cap")
-        ),
+        _pieces("waterproof caps", sequence.joints, note="one for each joint", settings=settings, price_name="cap"),
         _pieces(
             "flags",
             flags,
             note="on the edge where the receiver first reacts",
             settings=settings,
-            price=prices.get("flag"),
+            price_name="flag",
         ),
         _metres(
             "conduit",
             conduit_m,
             note=f"{_count(len(surfaces), 'crossing')} of hard surfaces, and {beyond} beyond each edge",
             settings=settings,
-            price=prices.get("conduit_per_m"),
+            price_name="conduit_per_m",
         ),
-        _saw_cut(surfaces, price=prices.get("saw_cut_per_m")),
+        _saw_cut(surfaces, price_name="saw_cut_per_m"),
     ]
     return tuple(row for row in rows if row.quantity > 0)
 
@@ -126,7 +150,7 @@ def spool_remark(sequence: Sequence, settings: Settings) -> str:
     return f"{first} It is not enough: {asked}, so that {_word(sequence.spools)} spools are opened."
 
 
-def _wire(sequence: Sequence, *, settings: Settings, prices: Mapping[str, float]) -> list[Material]:
+def _wire(sequence: Sequence, *, settings: Settings) -> list[Material]:
     units = unit_system(settings.units)
     single_m = sum(leg.conductor_length_m for leg in sequence.legs if not leg.twisted)
     paired_m = sum(leg.conductor_length_m for leg in sequence.legs if leg.twisted)
@@ -134,14 +158,13 @@ def _wire(sequence: Sequence, *, settings: Settings, prices: Mapping[str, float]
     pair_m = slack * sum(leg.ground_length_m for leg in sequence.legs if leg.twisted)
     whole_m = (single_m + paired_m) * _spare(settings)
     to_buy = max(sequence.spools, math.ceil(whole_m / settings.spool_length_m - 1e-9))
-    price = prices.get("spool")
     return [
         _metres(
             f"single wire, {settings.wire_gauge_awg} AWG",
             single_m,
             note=f"loops, with {settings.slack_percent:g} % slack",
             settings=settings,
-            price=prices.get("single_wire_per_m"),
+            price_name="single_wire_per_m",
         ),
         _metres(
             f"twisted pair, 2 x {settings.wire_gauge_awg} AWG",
@@ -149,7 +172,7 @@ def _wire(sequence: Sequence, *, settings: Settings, prices: Mapping[str, float]
             note=f"lead-ins, along the pair with {settings.slack_percent:g} % slack; twisted on the spot at "
             f"{settings.twists_per_foot:g} turns per foot it takes {units.length(paired_m)} of single wire",
             settings=settings,
-            price=prices.get("twisted_pair_per_m"),
+            price_name="twisted_pair_per_m",
         ),
         Material(
             item=f"spools of {units.length(settings.spool_length_m, digits=0)}",
@@ -157,28 +180,27 @@ def _wire(sequence: Sequence, *, settings: Settings, prices: Mapping[str, float]
             with_spare=float(to_buy),
             unit="pieces",
             note="hold all of the wire above, pairs twisted on the spot; not in addition to it",
-            cost=None if price is None else price * to_buy,
+            price_name="spool",
         ),
     ]
 
 
-def _saw_cut(surfaces: list[float], *, price: float | None) -> Material:
+def _saw_cut(surfaces: list[float], *, price_name: str) -> Material:
     cut_m = sum(surfaces)
     note = "from edge to edge where there is no joint to use; loose surfaces are trenched"
-    cost = None if price is None else price * cut_m
-    return Material(item="saw cut", quantity=cut_m, with_spare=cut_m, unit="m", note=note, cost=cost)
+    return Material(item="saw cut", quantity=cut_m, with_spare=cut_m, unit="m", note=note, price_name=price_name)
 
 
-def _metres(item: str, length_m: float, *, note: str, settings: Settings, price: float | None) -> Material:
+def _metres(item: str, length_m: float, *, note: str, settings: Settings, price_name: str) -> Material:
     to_buy = length_m * _spare(settings)
-    cost = None if price is None else price * to_buy
-    return Material(item=item, quantity=length_m, with_spare=to_buy, unit="m", note=note, cost=cost)
+    return Material(item=item, quantity=length_m, with_spare=to_buy, unit="m", note=note, price_name=price_name)
 
 
-def _pieces(item: str, count: int, *, note: str, settings: Settings, price: float | None) -> Material:
+def _pieces(item: str, count: int, *, note: str, settings: Settings, price_name: str) -> Material:
     to_buy = float(math.ceil(count * _spare(settings) - 1e-9))
-    cost = None if price is None else price * to_buy
-    return Material(item=item, quantity=float(count), with_spare=to_buy, unit="pieces", note=note, cost=cost)
+    return Material(
+        item=item, quantity=float(count), with_spare=to_buy, unit="pieces", note=note, price_name=price_name
+    )
 
 
 def _spare(settings: Settings) -> float:

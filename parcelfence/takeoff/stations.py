@@ -2,25 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from parcelfence.takeoff.courses import courses
-from parcelfence.takeoff.flag import Station
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from shapely import Point
+
     from parcelfence.layout.crossing import Crossing
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
 
-__all__ = ["stations"]
+__all__ = ["Station", "stations"]
 
 _SAME_M: Final = 0.05
 _RANK: Final = ("start", "end", "tangent", "crossing", "curve", "regular")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station:
+    """One staked point of the wire.
+
+    Parameters
+    ----------
+    point : Point
+        On the wire.
+    loop_id : str
+        Run that it belongs to.
+    station_m : float
+        Chainage.
+    label : str
+        Chainage as it is written on a stake.
+    point_kind : str
+        ``"start"``, ``"tangent"``, ``"curve"``, ``"regular"``, ``"crossing"`` or ``"end"``.
+    """
+
+    point: Point
+    loop_id: str
+    station_m: float
+    label: str
+    point_kind: str
 
 
 def stations(loop: Loop, crossings: tuple[Crossing, ...], *, settings: Settings) -> tuple[Station, ...]:

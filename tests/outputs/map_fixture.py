@@ -22,8 +22,9 @@ from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import WGS84, LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
-from parcelfence.takeoff.flag import Flag, Station
+from parcelfence.takeoff.flags import Flag
 from parcelfence.takeoff.leg import Leg, Sequence, Splice
+from parcelfence.takeoff.stations import Station
 from parcelfence.takeoff.take_off import TakeOff
 from parcelfence.units import station_label
 

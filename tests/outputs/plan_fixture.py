@@ -27,9 +27,11 @@ from parcelfence.site.feature import Feature, Utility
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import DatumOperation, InputRecord, Provenance
 from parcelfence.site.site import Site
-from parcelfence.takeoff.flag import Flag, Station
+from parcelfence.takeoff.flags import Flag
 from parcelfence.takeoff.leg import Leg, Sequence, Splice
-from parcelfence.takeoff.take_off import Material, TakeOff
+from parcelfence.takeoff.materials import Material
+from parcelfence.takeoff.stations import Station
+from parcelfence.takeoff.take_off import TakeOff
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

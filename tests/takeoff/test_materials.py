@@ -1,4 +1,4 @@
-"""The material list, and the names of prices and rates."""
+"""The material list, and what it costs."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from shapely import LineString, Point
 
-from parcelfence.errors import SettingsError
 from parcelfence.layout.crossing import Crossing
 from parcelfence.settings import Settings
 from parcelfence.takeoff.leg import Leg, Sequence, Splice
 from parcelfence.takeoff.materials import materials, spool_remark
-from parcelfence.takeoff.price_list import CREW, PRICES, checked_crew, checked_prices
+from parcelfence.takeoff.pricing import priced
 from parcelfence.takeoff.sequence import conductor_per_ground
+from parcelfence.takeoff.take_off import TakeOff
 
 if TYPE_CHECKING:
-    from parcelfence.takeoff.material import Material
+    from parcelfence.takeoff.materials import Material
 
 
 def leg(number: int, length_m: float, *, twisted: bool, before_m: float, settings: Settings, spool: int = 1) -> Leg:
@@ -56,9 +56,12 @@ def counted(
     settings: Settings | None = None, *, prices: dict[str, float] | None = None, **changes: Any
 ) -> dict[str, Material]:
     settings = settings or Settings()
-    given = {"crossings": (drive(3.0), drive(4.0)), "flags": 41} | changes
+    given: dict[str, Any] = {"crossings": (drive(3.0), drive(4.0)), "flags": 41} | changes
     sequence = wired(loop_m=100.0, lead_in_m=10.0, settings=settings)
-    rows = materials(sequence, settings=settings, prices=checked_prices(prices), **given)
+    crossings, flags = given["crossings"], given["flags"]
+    rows = materials(sequence, settings=settings, crossings=crossings, flags=flags)
+    bare = TakeOff(sequence=sequence, flags=(), stations=(), materials=rows, trench_m_by_surface=())
+    rows = priced(bare, crossings=crossings, prices=prices).materials
     return {row.item: row for row in rows}
 
 
@@ -101,32 +104,6 @@ def test_prices_make_costs_of_what_is_bought() -> None:
     assert rows["conduit"].cost == pytest.approx(8.2 * 1.1 / 0.3048)
     assert rows["waterproof caps"].cost is None
     assert all(row.cost is None for row in counted().values())
-
-
-def test_wire_is_not_paid_twice() -> None:
-    with pytest.raises(SettingsError, match=r"prices, feature spool.*by length \(single_wire_per_ft\)"):
-        checked_prices({"spool": 40, "single_wire_per_ft": 0.1})
-
-
-def test_unknown_names_are_answered_with_near_ones() -> None:
-    with pytest.raises(SettingsError, match="Did you mean 'flag'"):
-        checked_prices({"flags": 1})
-    with pytest.raises(SettingsError, match="Did you mean 'trench_m_per_hour'"):
-        checked_crew({"trench_m_per_hr": 1})
-
-
-def test_all_faults_come_at_once() -> None:
-    with pytest.raises(SettingsError) as caught:
-        checked_crew({"flags_per_hour": 0, "hourly_rate": -1, "setup_hours": float("nan"), "beer": 1})
-    assert len(caught.value.faults) == 4
-    with pytest.raises(SettingsError, match="conduit_per_m says the same thing"):
-        checked_prices({"conduit_per_m": 1, "conduit_per_ft": 1})
-
-
-def test_every_name_of_the_tables_is_understood() -> None:
-    assert checked_prices({name: 2.0 for name in PRICES if name != "spool"}).keys() == PRICES.keys() - {"spool"}
-    assert checked_crew(dict.fromkeys(CREW, 2.0)) == dict.fromkeys(CREW, 2.0)
-    assert checked_crew({"trench_ft_per_hour": 100.0}) == {"trench_m_per_hour": pytest.approx(30.48)}
 
 
 def test_the_remark_tells_whether_the_spools_suffice() -> None:

@@ -20,7 +20,8 @@ from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.reading import on_terrain
 from parcelfence.site.site import Site
-from parcelfence.takeoff.flag import Flag
+from parcelfence.takeoff.flags import Flag
+from parcelfence.takeoff.pricing import priced
 from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.take_off import TakeOff, take_off
 from parcelfence.takeoff.trench import trenches
@@ -74,16 +75,17 @@ def counted(place: Site | None = None, **given: Any) -> TakeOff:
     flags = tuple(
         Flag(flag=number, point=HOUSE, loop_id="L1", station_m=0.0, removal_round=1) for number in range(1, 51)
     )
-    return take_off(
+    crossed = crossings(layout, place, settings=settings)
+    found = take_off(
         layout,
         place,
         settings=settings,
         sequence=sequence(layout, place, settings=settings),
-        crossings=crossings(layout, place, settings=settings),
+        crossings=crossed,
         flags=flags,
         stations=(),
-        **given,
     )
+    return priced(found, crossings=crossed, **given)
 
 
 def test_trench_by_surface() -> None:

@@ -1,17 +1,23 @@
-"""Price list and crew rates: the names that a project file may use, and their check.  No price or rate is assumed."""
+"""Hours and cost of a take-off, by unit prices and crew rates that somebody gives.  No price or rate is assumed."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.errors import Fault, SettingsError, near_matches
+from parcelfence.takeoff.trench import BY_HAND, SOIL
 from parcelfence.units import FOOT_M
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-__all__ = ["CREW", "PRICES", "checked_crew", "checked_prices"]
+    from parcelfence.layout.crossing import Crossing
+    from parcelfence.takeoff.materials import Material
+    from parcelfence.takeoff.take_off import TakeOff
+
+__all__ = ["CREW", "PRICES", "checked_crew", "checked_prices", "priced"]
 
 PRICES: Final = {
     "single_wire_per_m": "single wire of the loops, per metre",
@@ -37,6 +43,95 @@ CREW: Final = {
     "hourly_rate": "cost of an hour of the whole crew",
 }
 """Crew rates; names in ``_m_per_hour`` are also understood in ``_ft_per_hour``."""
+
+
+def priced(
+    counted: TakeOff,
+    *,
+    crossings: tuple[Crossing, ...],
+    prices: Mapping[str, float] | None = None,
+    crew: Mapping[str, float] | None = None,
+) -> TakeOff:
+    """Apply a price list and crew rates to what was counted.
+
+    Parameters
+    ----------
+    counted : TakeOff
+        Quantities, without cost.
+    crossings : tuple of Crossing
+        Hard surfaces are cut, utilities take their own time.
+    prices, crew : mapping of str to float, optional
+        By the names of :data:`PRICES` and :data:`CREW`.
+
+    Returns
+    -------
+    TakeOff
+        Hours cover the work for which a rate is given; the cost covers the items that have a price, and the hours if
+        an hourly rate is given.  Its remarks say what is covered.
+
+    Raises
+    ------
+    SettingsError
+        If a price or rate is not known or not usable.
+    """
+    unit_prices, rates = checked_prices(prices), checked_crew(crew)
+    items = tuple(_with_cost(item, prices=unit_prices) for item in counted.materials)
+    worked = _labour_hours(counted, crossings=crossings, crew=rates)
+    hours = sum(worked.values()) if worked else None
+    costs = [item.cost for item in items if item.cost is not None]
+    if hours is not None and "hourly_rate" in rates:
+        costs.append(hours * rates["hourly_rate"])
+    said = (*counted.remarks, _hours_cover(worked), _cost_covers(items, hours=hours, rates=rates))
+    return replace(
+        counted,
+        materials=items,
+        hours=hours,
+        cost=sum(costs) if costs else None,
+        remarks=tuple(sentence for sentence in said if sentence),
+    )
+
+
+def _with_cost(item: Material, *, prices: Mapping[str, float]) -> Material:
+    return replace(item, cost=prices[item.price_name] * item.with_spare) if item.price_name in prices else item
+
+
+def _labour_hours(counted: TakeOff, *, crossings: tuple[Crossing, ...], crew: Mapping[str, float]) -> dict[str, float]:
+    """Work out the hours of each kind of work for which a rate is given, by the name of the rate."""
+    trench_m = dict(counted.trench_m_by_surface)
+    by_hand_m = trench_m.get(BY_HAND, 0.0)
+    quick_m = trench_m.get(SOIL, 0.0) + (0.0 if "hand_dig_m_per_hour" in crew else by_hand_m)
+    amounts = {
+        "trench_m_per_hour": quick_m,
+        "hand_dig_m_per_hour": by_hand_m,
+        "saw_cut_m_per_hour": sum(crossing.length_m for crossing in crossings if crossing.layer == "hardscape"),
+        "wire_m_per_hour": sum(leg.ground_length_m for leg in counted.sequence.legs),
+        "flags_per_hour": float(len(counted.flags)),
+        "joints_per_hour": float(counted.sequence.joints),
+    }
+    hours = {name: amount / crew[name] for name, amount in amounts.items() if name in crew}
+    if "crossing_hours" in crew:
+        count = sum(crossing.layer == "utilities" for crossing in crossings)
+        hours["crossing_hours"] = count * crew["crossing_hours"]
+    if "setup_hours" in crew:
+        hours["setup_hours"] = crew["setup_hours"]
+    return hours
+
+
+def _hours_cover(worked: Mapping[str, float]) -> str:
+    if not worked:
+        return ""
+    names = (
+        name.removesuffix("_per_hour").removesuffix("_hours").removesuffix("_m").replace("_", " ") for name in worked
+    )
+    return f"Hours cover only what a crew rate was given for: {', '.join(names)}."
+
+
+def _cost_covers(items: tuple[Material, ...], *, hours: float | None, rates: Mapping[str, float]) -> str:
+    priced = [item.item for item in items if item.cost is not None]
+    labour = ["labour"] if hours is not None and "hourly_rate" in rates else []
+    if not priced and not labour:
+        return ""
+    return f"The cost covers only: {', '.join([*priced, *labour])}."
 
 
 def checked_prices(given: Mapping[str, float] | None) -> dict[str, float]:
