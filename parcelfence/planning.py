@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from operator import itemgetter
 from typing import TYPE_CHECKING, Final
 
 import shapely
@@ -18,6 +20,7 @@ from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import zones
 from parcelfence.finished_plan import Plan
+from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
 from parcelfence.layout.design import design
 from parcelfence.rules.draft import Draft
@@ -73,7 +76,8 @@ def plan(
         If the land leaves no room for any loop; the message says how much is missing.
     """
     settings = settings or Settings()
-    return assess(site, settings, loop=_settled(site, settings), prices=prices, crew=crew)
+    arranged, loop = _arranged(site, settings)
+    return assess(arranged, settings, loop=loop, prices=prices, crew=crew)
 
 
 def assess(
@@ -115,6 +119,33 @@ def assess(
         circuit=draft.circuit,
         conflicts=find_conflicts(draft),
         take_off=priced(counted, crossings=draft.crossings, prices=prices, crew=crew),
+    )
+
+
+def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
+    """Lay out the property as its named layout wants it, in the way that costs less where there are two."""
+    ways: list[tuple[float, Site, Loop]] = []
+    refused: NoLoopError | None = None
+    for arrangement in arrangements(site, settings):
+        try:
+            loop = _settled(arrangement.site, settings)
+        except NoLoopError as error:
+            refused = refused or error
+            continue
+        if arrangement.house_inside and not encloses_the_house(loop, site):
+            continue
+        remarks = (*arrangement.remarks, *part_remark(loop, site=site, settings=settings))
+        ways.append((net_cost_m(loop, settings), arrangement.site, replace(loop, remarks=(*loop.remarks, *remarks))))
+    if ways:
+        _, arranged, loop = min(ways, key=itemgetter(0))
+        return arranged, loop
+    raise refused or NoLoopError(
+        Fault(
+            where=f"layout {settings.layout}",
+            feature=site.parcel_id,
+            found="neither a loop round the house nor one doubled back along it fits",
+            remedy="try a smaller reach, or the layout whole-lot",
+        )
     )
 
 

@@ -6,6 +6,7 @@ why it has its default.  Values that depend on the reach follow it until they ar
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
@@ -17,7 +18,7 @@ from parcelfence.units import FOOT_M, parse_area_m2, parse_length_m, units_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["GROUPS", "Settings", "setting_groups", "short_name"]
+__all__ = ["COMPASS", "GROUPS", "Settings", "setting_groups", "short_name"]
 
 _FOLLOWS_REACH_M: Final = 0.3
 _IN_FEET: Final = {
@@ -43,6 +44,35 @@ def _iso_date(text: str) -> str:
 
 
 IsoDate = Annotated[str, AfterValidator(_iso_date)]
+
+
+COMPASS: Final = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
+_EIGHTH_DEG: Final = 360.0 / len(COMPASS)
+
+
+def _compass(text: Any) -> str:
+    """Write a side as a point of the compass, or as a bearing."""
+    words = str(text).strip().casefold().replace("-", "").replace(" ", "")
+    short = {"".join(part[0] for part in _SPLIT.findall(name)): name for name in COMPASS}
+    words = short.get(words, words)
+    if words in {"", *COMPASS}:
+        return words
+    try:
+        return f"{float(words) % 360:g}"
+    except ValueError:
+        msg = "it must be a point of the compass such as south-west, or a bearing in degrees from north"
+        raise ValueError(msg) from None
+
+
+_SPLIT: Final = re.compile(r"north|south|east|west")
+
+
+def _part_number(text: Any) -> Any:
+    return {"": 0, "largest": 1}.get(text, text) if isinstance(text, str) else text
+
+
+Compass = Annotated[str, BeforeValidator(_compass)]
+PartNumber = Annotated[int, BeforeValidator(_part_number)]
 
 
 class Settings(BaseModel):
@@ -84,6 +114,16 @@ class Settings(BaseModel):
     transmitter_metal_clearance_m: Length = Field(
         default=0.9, description="Transmitter to large metal (common practice 3 ft)"
     )
+
+    # what is contained
+    layout: Literal["whole-lot", "back-yard", "front-excluded", "open-side"] = Field(
+        default="whole-lot", description="Which ground is contained: whole-lot, back-yard, front-excluded or open-side"
+    )
+    front: Compass = Field(default="", description="Front of the house: a point of the compass, or degrees from north")
+    part: PartNumber = Field(
+        default=0, ge=0, description="Part of a lot in several parts: 1 or largest, 2..., all; 0 chooses"
+    )
+    gap_width_m: Length = Field(default=0.2, description="An animal walks through a gap wider than this (from memory)")
 
     # lines that stand for areas
     drive_width_m: Length = Field(default=3.0, description="Width of a drive that is drawn as a line (from memory)")
@@ -204,6 +244,13 @@ class Settings(BaseModel):
             raise SettingsError(faults)
         return settings
 
+    @property
+    def front_bearing_deg(self) -> float:
+        """Bearing of the front from north, clockwise; 0 where none is stated."""
+        if self.front in COMPASS:
+            return COMPASS.index(self.front) * _EIGHTH_DEG
+        return float(self.front or 0.0)
+
     def replaced(self, **changes: Any) -> Settings:
         """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
         given = {name: getattr(self, name) for name in self._given()}
@@ -223,6 +270,7 @@ def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
 GROUPS: Final = {
     "Signal": "reach_m",
     "Clearances": "lot_line_setback_m",
+    "What is contained": "layout",
     "Lines that stand for areas": "drive_width_m",
     "Shape": "bend_radius_m",
     "Wire and its laying": "wire_gauge_awg",

@@ -74,7 +74,7 @@ def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = No
         *remarks,
     )
     allowed = _bound(land.region, outline=outline.area)
-    ground = outline.area if doubled else None
+    ground = doubled.ground if doubled else None
     return Loop(runs=runs, transmitter=transmitter, allowed=allowed, remarks=said, ground=ground)
 
 

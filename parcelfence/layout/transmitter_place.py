@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["transmitter_place"]
+__all__ = ["house_of", "transmitter_place"]
 
 _WALL_STEP_M: Final = 1.0
 _DRY_M: Final = 3.0
+_AT_THE_WALL_M: Final = 0.5
 _HOUSE_M2: Final = 20.0
 """Smaller buildings are sheds, where there is seldom power."""
 
@@ -47,7 +48,7 @@ def transmitter_place(outer: LineString, *, site: Site, settings: Settings) -> T
     """
     if site.transmitter is not None:
         return Transmitter(point=site.transmitter, given=True, note="place as given")
-    house = _house(site)
+    house = house_of(site)
     if house is None:
         return None
     wall = house.geometry.boundary.intersection(site.parcel)
@@ -69,7 +70,12 @@ def transmitter_place(outer: LineString, *, site: Site, settings: Settings) -> T
     )
 
 
-def _house(site: Site) -> Feature | None:
+def house_of(site: Site) -> Feature | None:
+    """Give the house: the building with the transmitter, else the largest one that stands on the property."""
+    if site.transmitter is not None:
+        for building in site.buildings:
+            if building.geometry.dwithin(site.transmitter, _AT_THE_WALL_M) and building.geometry.area >= _HOUSE_M2:
+                return building
     own = [building for building in site.buildings if _share(building, site.parcel) > 0.5]  # noqa: PLR2004
     large = [building for building in own if building.geometry.area >= _HOUSE_M2]
     return max(large or own, key=lambda building: round(building.geometry.area, 3), default=None)
