@@ -132,7 +132,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
         except NoLoopError as error:
             refused = refused or error
             continue
-        if arrangement.house_inside and not encloses_the_house(loop, site):
+        if arrangement.house_inside and not encloses_the_house(loop, site=site, settings=settings):
             continue
         remarks = (*arrangement.remarks, *part_remark(loop, site=site, settings=settings))
         ways.append((net_cost_m(loop, settings), arrangement.site, replace(loop, remarks=(*loop.remarks, *remarks))))

@@ -52,13 +52,14 @@ _EIGHTH_DEG: Final = 360.0 / len(COMPASS)
 
 def _compass(text: Any) -> str:
     """Write a side as a point of the compass, or as a bearing."""
-    words = str(text).strip().casefold().replace("-", "").replace(" ", "")
+    said = str(text).strip().casefold()
+    words = re.sub(r"[\s-]+", "", said)
     short = {"".join(part[0] for part in _SPLIT.findall(name)): name for name in COMPASS}
     words = short.get(words, words)
     if words in {"", *COMPASS}:
         return words
     try:
-        return f"{float(words) % 360:g}"
+        return f"{float(said) % 360:g}"
     except ValueError:
         msg = "it must be a point of the compass such as south-west, or a bearing in degrees from north"
         raise ValueError(msg) from None
@@ -117,7 +118,7 @@ class Settings(BaseModel):
 
     # what is contained
     layout: Literal["whole-lot", "back-yard", "front-excluded", "open-side"] = Field(
-        default="whole-lot", description="Which ground is contained: whole-lot, back-yard, front-excluded or open-side"
+        default="whole-lot", description="Ground that is contained"
     )
     front: Compass = Field(default="", description="Front of the house: a point of the compass, or degrees from north")
     part: PartNumber = Field(

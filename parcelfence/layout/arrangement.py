@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Arrangement", "arrangements", "encloses_the_house", "ground_parts", "net_cost_m", "part_remark"]
 
-_ROOM_M: Final = 0.05
-"""Room beside a line that limits the wanted area, so that wire at its clearance still fits."""
+_ROOM_M: Final = 0.3
+"""Room in front of the house beyond the clearance: on its inside a closed loop reaches farther than a straight wire."""
 _SEAM_M: Final = 0.02
 _BESIDE_THE_HOUSE_M: Final = 5.0
 """So far a back yard reaches forward beside the house at most, and no farther than half of its depth."""
@@ -107,10 +107,12 @@ def arrangements(site: Site, settings: Settings) -> tuple[Arrangement, ...]:
     return (Arrangement(site=site),)
 
 
-def encloses_the_house(loop: Loop, site: Site) -> bool:
-    """Tell whether the house stands within a loop."""
+def encloses_the_house(loop: Loop, *, site: Site, settings: Settings) -> bool:
+    """Tell whether the house stands within a loop that comes no nearer to its walls than the signal reaches."""
     house = house_of(site)
-    return house is not None and bool(loop.enclosed.covers(house.geometry))
+    if house is None or not loop.enclosed.covers(house.geometry):
+        return False
+    return bool(house.geometry.distance(shapely.union_all([run.line for run in loop.signal_runs])) >= settings.reach_m)
 
 
 def net_cost_m(loop: Loop, settings: Settings) -> float:
@@ -215,7 +217,7 @@ def _house_as_a_side(site: Site, settings: Settings, *, house: Feature, front: F
     depths_m = shapely.get_coordinates(house.geometry) @ front.outwards
     line_m = _rear_m(house, front) + min((depths_m.max() - depths_m.min()) / 2, _BESIDE_THE_HOUSE_M)
     yard = site.parcel.intersection(behind(front, at_m=line_m, around=site.parcel))
-    free = yard.difference(house.geometry.buffer(settings.building_clearance_m + _ROOM_M))
+    free = yard.difference(house.geometry.buffer(settings.building_clearance_m + _SEAM_M))
     walls = house.geometry.boundary.intersection(yard.buffer(_SEAM_M))
     side = Feature(id=f"wall of {house.id}", kind=HOUSE_WALL, source_id=house.source_id, geometry=_lines(walls))
     return Arrangement(
