@@ -10,17 +10,17 @@ import numpy as np
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.service.break_belief import OUTCOMES, BreakRates, BreakTest, chances
-from parcelfence.service.break_search import LEAST_BITS, SHARE, TestBench
+from parcelfence.service.break_search import LEAST_BITS, SHARE, BreakSearch
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from parcelfence.inputs.break_observations import BreakNotes, BreakObservation
     from parcelfence.service.break_belief import BreakBelief
-    from parcelfence.service.break_search import TestsRemaining
+    from parcelfence.service.break_search import RemainingTests
     from parcelfence.service.buried_wire import BuriedWire
 
-__all__ = ["Advice", "BreakFinding", "Seen", "bench_of", "find_break"]
+__all__ = ["Advice", "BreakFinding", "Seen", "find_break", "search_of"]
 
 _RAISED_SHARE: Final = 0.15
 _RAISED_OHM: Final = 0.5
@@ -29,7 +29,7 @@ leads of the meter some tenths of an ohm."""
 _OPEN_OHM: Final = 1000.0
 """Far above any loop (200 ft of 18 AWG have 1.3 ohms), and below what two wet ends in soil leave (from memory)."""
 _UNLIKELY: Final = 0.2
-_MISFIT: Final = 0.05
+_MISFIT: Final = 0.1
 """Observations whose best explanation is so much less likely than each alone do not speak of one fault."""
 
 
@@ -90,7 +90,7 @@ class BreakFinding:
         Most likely place along the path.
     advice : tuple of Advice
         The most telling test of each kind, the most telling first; empty where nothing tells more.
-    remaining : TestsRemaining
+    remaining : RemainingTests
         How many more tests to expect.
     agrees : bool
         Whether one single fault explains all observations.
@@ -105,7 +105,7 @@ class BreakFinding:
     stretches: tuple[tuple[float, float], ...]
     best_m: float
     advice: tuple[Advice, ...]
-    remaining: TestsRemaining
+    remaining: RemainingTests
     agrees: bool
 
     @property
@@ -155,7 +155,7 @@ def find_break(wire: BuriedWire, notes: BreakNotes, *, share: float = SHARE) -> 
         best += np.log(np.maximum(chance, 1e-300))
         alone += math.log(chance.max())
     likely = {id(one): float(chance @ belief.probability) for one, chance in zip(asked, seen_chance, strict=True)}
-    bench = bench_of(wire, belief, rates=rates, done=tuple(one.test for one in asked if one.test is not None))
+    bench = search_of(wire, belief, rates=rates, done=tuple(one.test for one in asked if one.test is not None))
     return BreakFinding(
         wire=wire,
         rates=rates,
@@ -185,9 +185,9 @@ def _chance(one: Seen, belief: BreakBelief, *, rates: BreakRates) -> NDArray[np.
     return chance
 
 
-def bench_of(
+def search_of(
     wire: BuriedWire, belief: BreakBelief, *, rates: BreakRates, done: tuple[BreakTest, ...] = ()
-) -> TestBench:
+) -> BreakSearch:
     """Set up what can be tested next: a tone all along the single wire, ohms at every joint, and the terminals.
 
     Parameters
@@ -207,12 +207,12 @@ def bench_of(
     tests += [BreakTest(kind="resistance", low_m=at_m, high_m=end_m) for at_m in joints]
     tests += [BreakTest(kind="resistance", low_m=0.0, high_m=end_m), BreakTest(kind="test_loop")]
     audible = np.array([not wire.path.piece_at(float(edge_m)).conductor for edge_m in belief.edges_m])
-    return TestBench(
+    return BreakSearch(
         belief=belief, rates=rates, audible=audible, others=tuple(test for test in tests if test not in done)
     )
 
 
-def _advice(bench: TestBench, belief: BreakBelief) -> tuple[Advice, ...]:
+def _advice(bench: BreakSearch, belief: BreakBelief) -> tuple[Advice, ...]:
     bits = bench.information_bits(belief.probability[None])[0]
     best: dict[str, Advice] = {}
     for number in np.argsort(-bits, kind="stable").tolist():

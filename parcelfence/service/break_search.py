@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from parcelfence.service.break_belief import BreakBelief, BreakRates
 
-__all__ = ["DIG_M", "LEAST_BITS", "SHARE", "TestBench", "TestsRemaining"]
+__all__ = ["DIG_M", "LEAST_BITS", "SHARE", "BreakSearch", "RemainingTests"]
 
 DIG_M: Final = 2.0
 """A slot that is dug by hand in one go: where the credible stretch is no longer, one stops testing (from memory)."""
@@ -40,7 +40,7 @@ _FAR: Final = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class TestsRemaining:
+class RemainingTests:
     """How many tests are still to be expected, by simulated searches.
 
     Parameters
@@ -58,7 +58,7 @@ class TestsRemaining:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class TestBench:
+class BreakSearch:
     """All tests that could be done next.
 
     Parameters
@@ -141,7 +141,7 @@ class TestBench:
         nats: NDArray[np.float64] = _entropy(heard) - unsure
         return nats
 
-    def remaining(self, belief: BreakBelief, *, searches: int = 200, seed: int = 1963) -> TestsRemaining:
+    def remaining(self, belief: BreakBelief, *, searches: int = 100, seed: int = 1963) -> RemainingTests:
         """Simulate searches for faults that are as likely as the belief says.
 
         Parameters
@@ -155,7 +155,7 @@ class TestBench:
 
         Returns
         -------
-        TestsRemaining
+        RemainingTests
             Each search does the most telling test until the credible stretch (:data:`SHARE`) is no longer than
             :data:`DIG_M`, or nothing tells more.
         """
@@ -163,7 +163,7 @@ class TestBench:
         truth = random.choice(len(belief.probability), size=searches, p=belief.probability)
         counts, ended, _ = self.search(np.tile(belief.probability, (searches, 1)), truth=truth, random=random)
         done = counts[ended] if ended.any() else counts
-        return TestsRemaining(
+        return RemainingTests(
             mean=float(done.mean()),
             median=float(np.median(done)),
             most=float(np.quantile(done, 0.95)),
