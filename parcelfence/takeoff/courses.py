@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -13,7 +12,7 @@ import shapely
 from parcelfence.lines import chainage, circle_through, distinct
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from numpy.typing import ArrayLike, NDArray
     from shapely import LineString
@@ -22,11 +21,9 @@ if TYPE_CHECKING:
 __all__ = [
     "Closure",
     "Course",
-    "azimuth_of",
     "bearing_label",
     "courses",
     "offset_m",
-    "run_traverse",
     "traverse_closure",
 ]
 
@@ -34,7 +31,6 @@ FIT_M: Final = 0.001
 """Vertices this close to an arc belong to it; to a straight line only those four times closer do."""
 _DEEPEST_CHORD_M: Final = 0.01
 """A chord that leaves its arc by more was not drawn as part of a curve."""
-_BEARING: Final = re.compile(r"([NS])\s*(\d+)(?:-(\d+)(?:-([\d.]+))?)?\s*([EW])")
 _WIDEST_CHORD_RAD: Final = math.radians(40)
 _FEWEST_CHORDS: Final = 3
 _LARGEST_RADIUS_M: Final = 1000.0
@@ -253,44 +249,6 @@ def bearing_label(azimuth_deg: float) -> str:
     acute = min(seconds, abs(180 * 3600 - seconds), 360 * 3600 - seconds)
     degrees, rest = divmod(acute, 3600)
     return f"{'N' if north else 'S'} {degrees:02d}-{rest // 60:02d}-{rest % 60:02d} {'E' if east else 'W'}"
-
-
-def azimuth_of(bearing: str) -> float:
-    """Read a quadrant bearing such as ``S 68-05-27 W`` as an azimuth in degrees, clockwise from north.
-
-    Raises
-    ------
-    ValueError
-        If it is none.
-    """
-    match = _BEARING.fullmatch(bearing.strip().upper())
-    if match is None:
-        msg = f"{bearing!r} is no bearing; write it like 'N 45-55-21 E'"
-        raise ValueError(msg)
-    acute = int(match[2]) + int(match[3] or 0) / 60 + float(match[4] or 0) / 3600
-    azimuth = acute if match[1] == "N" else 180.0 - acute
-    return (azimuth if match[5] == "E" else -azimuth) % 360.0
-
-
-def run_traverse(start: tuple[float, float], legs: Sequence[tuple[str, float]]) -> NDArray[np.float64]:
-    """Compute the corners of a traverse.
-
-    Parameters
-    ----------
-    start : tuple of float
-        Easting and northing of the first corner.
-    legs : sequence of (str, float)
-        Bearing and distance of every course.
-
-    Returns
-    -------
-    ndarray, shape (n + 1, 2)
-        Easting and northing of all corners, the first included.
-    """
-    azimuths = np.radians([azimuth_of(bearing) for bearing, _ in legs])
-    distances = np.array([distance for _, distance in legs])
-    steps = distances[:, None] * np.column_stack([np.sin(azimuths), np.cos(azimuths)])
-    return np.vstack([start, np.asarray(start) + np.cumsum(steps, axis=0)])
 
 
 def traverse_closure(coordinates: ArrayLike) -> Closure:

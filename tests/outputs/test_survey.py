@@ -14,8 +14,8 @@ from shapely import Polygon
 
 from parcelfence.outputs.registry import write
 from parcelfence.outputs.survey import COLUMNS
-from parcelfence.takeoff.courses import azimuth_of
 from parcelfence.units import US_SURVEY_FOOT_M
+from tests.traverse import azimuth_of
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
-from parcelfence.takeoff.courses import azimuth_of, bearing_label, run_traverse, traverse_closure
+from parcelfence.takeoff.courses import bearing_label, traverse_closure
+from tests.traverse import azimuth_of, run_traverse
 
 MAHUN = [(2000.0, 500.0), (1561.426, 323.614), (1488.321, 526.996), (1686.956, 719.336)]
 MAHUN_LEGS = [("S 68-05-27 W", 472.72), ("N 19-46-15 W", 216.12), ("N 45-55-21 E", 276.50), ("S 54-58-58 E", 382.24)]
