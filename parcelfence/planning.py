@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import replace
 from operator import itemgetter
 from typing import TYPE_CHECKING, Final
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
 __all__ = ["assess", "plan"]
 
+_LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
 _LONGEST_LOOP_M: Final = 20_000.0
 """Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
@@ -160,6 +162,7 @@ def _settled(site: Site, settings: Settings) -> Loop:
         if given_up is None:
             break
         withheld = given_up if withheld is None else withheld.union(given_up)
+        _LOG.info("drawing the loop in: its signal leaves the ground that it may have")
         try:
             loop = design(site, settings, withheld=withheld)
         except NoLoopError:

@@ -18,7 +18,7 @@ from parcelfence.units import FOOT_M, parse_area_m2, parse_length_m, units_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["COMPASS", "GROUPS", "Settings", "setting_groups", "short_name"]
+__all__ = ["COMPASS", "Settings", "full_name", "short_name"]
 
 _FOLLOWS_REACH_M: Final = 0.3
 _IN_FEET: Final = {
@@ -268,32 +268,6 @@ def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
     return follow | (_IN_FEET if units == "us" else {"station_format": "metric"})
 
 
-GROUPS: Final = {
-    "Signal": "reach_m",
-    "Clearances": "lot_line_setback_m",
-    "What is contained": "layout",
-    "Lines that stand for areas": "drive_width_m",
-    "Shape": "bend_radius_m",
-    "Wire and its laying": "wire_gauge_awg",
-    "Flags and stations": "flag_spacing_max_m",
-    "Marks": "colour_scheme",
-    "Rating of the transmitter": "transmitter_volts",
-    "Animal": "animal_speed_m_per_s",
-    "Presentation": "units",
-}
-"""Titles of the groups, each with the setting at which it begins; a group reaches as far as the next one."""
-
-
-def setting_groups() -> dict[str, tuple[str, ...]]:
-    """Give the names of all settings by the title of their group, in their order."""
-    names = list(Settings.model_fields)
-    starts = [names.index(first) for first in GROUPS.values()]
-    return {
-        title: tuple(names[start:stop])
-        for title, start, stop in zip(GROUPS, starts, [*starts[1:], len(names)], strict=True)
-    }
-
-
 _SUFFIXES: Final = ("_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
 
 
@@ -307,6 +281,12 @@ def short_name(name: str) -> str:
         if name.endswith(suffix) and not name.endswith("_per_s"):
             return name.removesuffix(suffix)
     return name
+
+
+def full_name(name: str) -> str:
+    """Give the full name of a setting as a person wrote it; a name that is none comes back as it is."""
+    plain = _plain(name)
+    return next((full for full in Settings.model_fields if plain in {full, short_name(full)}), plain)
 
 
 def _as_fault(detail: Any, *, where: str) -> Fault:

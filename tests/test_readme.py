@@ -27,7 +27,11 @@ def test_the_python_examples_run(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("line", COMMANDS)
 def test_every_command_and_option_named_exists(line: str) -> None:
     _, name, *words = shlex.split(line)
-    shown = CliRunner().invoke(parcelfence, [name, "--help"]).output
+    shown = (
+        CliRunner()
+        .invoke(parcelfence, [name, "--help-all" if name in {"plan", "check", "screen"} else "--help"])
+        .output
+    )
     assert shown.startswith("Usage")
     for word in words:
         if word.startswith("--"):

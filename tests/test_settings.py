@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from parcelfence.errors import SettingsError
-from parcelfence.settings import Settings, setting_groups, short_name
+from parcelfence.settings import Settings, short_name
 
 
 def test_clearances_follow_the_reach_until_they_are_given() -> None:
@@ -75,9 +75,3 @@ def test_a_reach_that_is_none_is_said_so_once(reach: str | float) -> None:
     with pytest.raises(SettingsError) as caught:
         Settings.from_words({"reach": reach})
     assert len(caught.value.faults) == 1
-
-
-def test_every_setting_stands_in_one_group() -> None:
-    groups = setting_groups()
-    assert [name for names in groups.values() for name in names] == list(Settings.model_fields)
-    assert all(groups.values())

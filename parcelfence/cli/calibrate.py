@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from parcelfence.cli.boundary import Command, InputPath
+from parcelfence.cli.boundary import InputPath
+from parcelfence.cli.run import RunCommand, finish, run_options
 from parcelfence.errors import Fault, InputError, SettingsError
 
 if TYPE_CHECKING:
@@ -30,14 +30,14 @@ _ON_THE_WIRE_M: Final = 0.2
 """Nearer than any reach in use: common practice begins at 2 ft (0.61 m)."""
 
 
-@click.command(cls=Command)
+@click.command(cls=RunCommand)
 @click.argument("walk", type=InputPath(), metavar="WALK")
 @click.option("--plan", "folder", required=True, type=InputPath(), metavar="DIR", help="folder of a plan")
 @click.option("--wire", type=InputPath(), metavar="FILE", help="wire as laid, instead of the planned one")
 @click.option("--walk-crs", metavar="CRS", help="CRS of a walk that states none; 'plan' for that of the plan")
 @click.option("--wire-crs", metavar="CRS", help="CRS of a wire that states none; 'plan' for that of the plan")
 @click.option("--accuracy", default="0.15 m", show_default=True, metavar="LENGTH", help="accuracy of a walked point")
-@click.option("--json", "as_json", is_flag=True, help="write the result as JSON, in metres")
+@run_options
 def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     """Fit the reach to points where a person who walked up to the wire first heard it with the receiver.
 
@@ -72,10 +72,7 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
         conversion_m=conversion_m if conversion_m > accuracy_m else 0.0,
     )
     report = CalibrationReport(test)
-    if options["as_json"]:
-        click.echo(json.dumps(report.as_data(), ensure_ascii=False, allow_nan=False, indent=1))
-    else:
-        click.echo(report.as_text())
+    finish(report.as_text(), report.as_data())
 
 
 def _accuracy_m(text: str) -> float:

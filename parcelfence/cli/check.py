@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -15,6 +14,7 @@ from parcelfence.cli.options import (
     given_settings,
     setting_options,
 )
+from parcelfence.cli.run import finish, progress, run_options
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,6 +43,7 @@ _MOST_SHOWN: Final = 8
 @click.option("--wire-accuracy", metavar="LENGTH", help="accuracy of the wire's own positions, as surveyed or recorded")
 @click.option("--out", type=OutputPath(), metavar="DIR", help="folder to write the checked plan into")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
+@run_options
 @elevation_options
 @setting_options
 def check(wire: Path, project: Path, **options: Any) -> None:
@@ -53,9 +54,7 @@ def check(wire: Path, project: Path, **options: Any) -> None:
     """
     from dataclasses import replace
 
-    from parcelfence.cli.main import CONFLICTS
-    from parcelfence.cli.progress import progress
-    from parcelfence.cli.report import conflict_report, plan_report
+    from parcelfence.cli.report import conflict_report, plan_report, plan_result, plan_status
     from parcelfence.inputs.project_file import read_project
     from parcelfence.outputs.folder import check_target
     from parcelfence.units import parse_length_m
@@ -81,17 +80,18 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         step("writing")
         if out is not None:
             finished.write(out, overwrite=options["overwrite"])
-    click.echo("\n".join(conflict_report(finished)) if out is None else plan_report(finished, out=out))
+    lines = conflict_report(finished) if out is None else [plan_report(finished, out=out)]
+    result = plan_result(finished, out=out)
     if not options["wire_accuracy"]:
-        click.echo(
+        lines.append(
             "How exact the positions of the wire are is not stated (--wire-accuracy): they are taken as they are."
         )
     if found is not None:
-        click.echo(_difference_report(found, settings=job.settings))
+        lines.append(_difference_report(found, settings=job.settings))
+        result["differences"] = _difference_result(found)
         if table is not None:
             _write_differences(found, table)
-    if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
-        sys.exit(CONFLICTS)
+    finish("\n".join(lines), result, status=plan_status(finished))
 
 
 def _source(wire: Path, options: dict[str, Any], *, site: Site) -> Source:
@@ -181,6 +181,17 @@ def _write_differences(found: Differences, path: Path) -> None:
         ):
             place = f"{station_m:.3f}", f"{point.y:.3f}", f"{point.x:.3f}"
             rows.writerow((csv_text(found.runs[run].loop_id), *place, f"{offset_m + 0.0:.3f}"))
+
+
+def _difference_result(found: Differences) -> dict[str, Any]:
+    return {
+        "greatest_m": round(found.greatest_m, 4),
+        "root_mean_square_m": round(found.root_mean_square_m, 4),
+        "length_m": round(found.length_m, 4),
+        "planned_length_m": round(found.planned_length_m, 4),
+        "stretches_off": len(found.off),
+        "stretches_missed": len(found.missed),
+    }
 
 
 def _difference_report(found: Differences, *, settings: Settings) -> str:

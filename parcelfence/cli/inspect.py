@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 import textwrap
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
+from parcelfence.cli.run import UNUSABLE, RunCommand, finish, run_options
 from parcelfence.layers import INPUT_ROLES
 
 if TYPE_CHECKING:
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["inspect"]
 
-_UNUSABLE: Final = 2
 _MARGIN: Final = 14
 _WIDTH: Final = 110
 _PLACES_FOR_DEGREES, _PLACES_FOR_LENGTHS = 6, 2
@@ -27,14 +27,14 @@ _ORIGINS: Final = {"file": "stated by the file", "GeoJSON standard": "by the Geo
 _CRS_SHORT: Final = "not stated; give it with --crs, it is never guessed"
 
 
-@click.command()
+@click.command(cls=RunCommand)
 @click.argument("files", nargs=-1, required=True, metavar="FILES...")
 @click.option(
     "--role", type=click.Choice(list(INPUT_ROLES)), help="what the files are to be used as; guessed otherwise"
 )
 @click.option("--crs", metavar="CRS", help="CRS of the files that state none, such as EPSG:2229")
-@click.option("--json", "as_json", is_flag=True, help="write JSON instead of text")
-def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None, as_json: bool) -> None:
+@run_options
+def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None) -> None:
     """Say what files hold: role, features, CRS, place, attributes, kinds of utility, and what is wrong.
 
     A layer of a GeoPackage is named as FILE:LAYER. Exit status: 0 all can be used; 2 at least one cannot, with the
@@ -43,16 +43,10 @@ def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None, as_jso
     from parcelfence.site.inspection import inspect_file
 
     reports = [report for file in files for report in inspect_file(file, role=role, crs=crs)]
-    click.echo(_as_json(reports) if as_json else "\n\n".join(_as_text(report) for report in reports))
-    if any(report.faults for report in reports):
-        sys.exit(_UNUSABLE)
-
-
-def _as_json(reports: list[LayerReport]) -> str:
-    import json
-    from dataclasses import asdict
-
-    return json.dumps([asdict(report) for report in reports], indent=2, ensure_ascii=False)
+    status = UNUSABLE if any(report.faults for report in reports) else 0
+    finish(
+        "\n\n".join(_as_text(report) for report in reports), {"layers": [asdict(one) for one in reports]}, status=status
+    )
 
 
 def _as_text(report: LayerReport) -> str:

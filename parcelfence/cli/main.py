@@ -13,6 +13,7 @@ import click
 
 from parcelfence import __version__
 from parcelfence.cli.boundary import Stopped, clean_terminal, silence, stop_by_signal
+from parcelfence.cli.run import UNUSABLE
 from parcelfence.errors import ParcelFenceError
 from parcelfence.text import on_one_line, shortened
 
@@ -26,15 +27,13 @@ COMMANDS: Final = {
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
     "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
     "sample": ("parcelfence.cli.sample", "Write out the sample property, to try things with."),
-    "layers": ("parcelfence.cli.layers", "List the layers of a plan with their columns."),
+    "layers": ("parcelfence.cli.reference", "List the layers of a plan with their columns."),
+    "formats": ("parcelfence.cli.reference", "List the outputs that can be written."),
+    "keys": ("parcelfence.cli.reference", "List every key of a project file."),
+    "settings": ("parcelfence.cli.settings", "Show every setting, its value and where it comes from."),
 }
 FAULT: Final = 1
 """Exit status where parcelfence itself, or the machine under it, failed."""
-UNUSABLE: Final = 2
-"""Exit status for input or arguments that cannot be used."""
-CONFLICTS: Final = 3
-"""Exit status of a finished plan with conflicts that must be fixed."""
-
 
 PACKAGE: Final = f"{os.sep}parcelfence{os.sep}"
 _TRACEBACK: Final = "PARCELFENCE_TRACEBACK"
@@ -65,7 +64,7 @@ class _Commands(click.Group):
         raise click.UsageError(f"There is no command {name!r}; {near_matches(name, self.list_commands(ctx))}", ctx)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        rows = [(name, COMMANDS[name][1] if name in COMMANDS else "(plug-in)") for name in self.list_commands(ctx)]
+        rows = [(name, COMMANDS[name][1] if name in COMMANDS else _help_of(name)) for name in self.list_commands(ctx)]
         with formatter.section("Commands"):
             formatter.write_dl(rows)
 
@@ -81,6 +80,10 @@ def parcelfence() -> None:
     Then open:    my-plan/map.html and my-plan/worksheet.html
 
     Before any digging call the utility locating service. Dig by hand within the tolerance zones.
+
+    \b
+    Completion of commands and options, in bash (zsh and fish likewise):
+        eval "$(_PARCELFENCE_COMPLETE=bash_source parcelfence)"
     """  # noqa: D301  (click reads the \b)
 
 
@@ -135,6 +138,14 @@ def _plugins() -> dict[str, Any]:
     from importlib.metadata import entry_points
 
     return {entry.name: entry for entry in entry_points(group="parcelfence.commands")}
+
+
+def _help_of(name: str) -> str:
+    """Give the short help of a third party's command; of one that is broken, the reason."""
+    try:
+        return f"{_loaded(_plugins()[name]).get_short_help_str(limit=60)} (plug-in)"
+    except click.ClickException as error:
+        return shortened(on_one_line(error.message), most=_LONGEST_REASON)
 
 
 def _loaded(entry: Any) -> click.Command:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from parcelfence.cli.boundary import Command, InputPath
+from parcelfence.cli.boundary import InputPath
+from parcelfence.cli.run import RunCommand
 from parcelfence.errors import Fault, InputError, SettingsError
 from parcelfence.layers import INPUT_ROLES
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from parcelfence.inputs.source import ElevationSource, Source
+    from parcelfence.setting_info import SettingInfo
 
 __all__ = [
     "SectionedCommand",
@@ -26,30 +29,68 @@ __all__ = [
 ]
 
 _PREFIX: Final = "setting_"
-_SECTIONS: Final = ("Input files", "Options", "Settings (lengths as '8 ft', '2.4 m' or bare metres)")
+_INPUTS: Final = "Input files"
+_OPTIONS: Final = "Options"
+_ROLES_IN_SHORT: Final = frozenset({"parcels", "buildings", "marks"})
+_HELP_ALL: Final = "parcelfence.help_all"
+_METAVARS: Final = {
+    "length": "LENGTH",
+    "area": "AREA",
+    "number": "NUMBER",
+    "integer": "INTEGER",
+    "date": "DATE",
+    "text": "TEXT",
+    "table": "NAME=VALUE",
+}
 
 
-class SectionedCommand(Command):
-    """A command whose help lists inputs, settings and the rest apart."""
+class SectionedCommand(RunCommand):
+    """A command whose help lists inputs, settings by group, and the rest apart: the usual ones first, all on demand."""
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the options by section."""
-        sections: dict[str, list[tuple[str, str]]] = {title: [] for title in _SECTIONS}
+        """Write the options by section; what is seldom needed only by ``--help-all``."""
+        everything = bool(ctx.meta.get(_HELP_ALL))
+        sections: dict[str, list[tuple[str, str]]] = {}
+        hidden = 0
         for parameter in self.get_params(ctx):
             record = parameter.get_help_record(ctx)
-            if record is not None and isinstance(parameter, click.Option):
-                sections[_section(parameter.name or "")].append(record)
+            if record is None or not isinstance(parameter, click.Option):
+                continue
+            title, usual = _section(parameter.name or "")
+            if everything or usual:
+                sections.setdefault(title if everything else title.partition(":")[0], []).append(record)
+            else:
+                hidden += 1
         for title, records in sections.items():
-            if records:
-                with formatter.section(title):
-                    formatter.write_dl(records)
+            with formatter.section(title):
+                formatter.write_dl(records)
+        if hidden:
+            formatter.write_paragraph()
+            formatter.write_text(f"{hidden} more options: {ctx.command_path} --help-all")
 
 
-def _section(name: str) -> str:
-    inputs, other, settings = _SECTIONS
+def _section(name: str) -> tuple[str, bool]:
+    """Give the section of an option, and whether most people need it."""
     if name.startswith(_PREFIX):
-        return settings
-    return inputs if name in {*INPUT_ROLES, "elevation", "elevation_unit", "select", "crs"} else other
+        info = _described()[name.removeprefix(_PREFIX)]
+        return f"Settings (lengths as '8 ft', '2.4 m' or bare metres): {info.group}", info.common
+    if name in INPUT_ROLES:
+        return _INPUTS, name in _ROLES_IN_SHORT
+    return _INPUTS if name in {"elevation", "elevation_unit", "select", "crs"} else _OPTIONS, True
+
+
+@cache
+def _described() -> dict[str, SettingInfo]:
+    from parcelfence.setting_info import describe_settings
+
+    return {info.name: info for info in describe_settings()}
+
+
+def _show_all(ctx: click.Context, *given: Any) -> None:
+    if given[1] and not ctx.resilient_parsing:
+        ctx.meta[_HELP_ALL] = True
+        click.echo(ctx.get_help())
+        ctx.exit()
 
 
 def input_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -82,40 +123,56 @@ def elevation_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def setting_options(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Add an option for every setting."""
-    from parcelfence.settings import Settings, short_name
+    """Add an option for every setting, one for a file of settings, and ``--help-all``."""
+    for info in reversed(_described().values()):
+        function = _setting_option(info)(function)
+    file = click.option(
+        "--settings", type=InputPath(), metavar="FILE", help="settings in a TOML or JSON file; options win over it"
+    )
+    everything = click.option(
+        "--help-all", is_flag=True, is_eager=True, expose_value=False, callback=_show_all, help="show every option"
+    )
+    return file(everything(function))
 
-    for name, field in reversed(Settings.model_fields.items()):
-        flag = _flag(short_name(name))
-        if field.annotation is bool:
-            option = click.option(flag, _PREFIX + name, is_flag=True, default=None, help=field.description)
-        else:
-            text = f"{field.description}{_default(name, field.default)}"
-            option = click.option(flag, _PREFIX + name, help=text, metavar="VALUE")
-        function = option(function)
-    return function
+
+def _setting_option(info: SettingInfo) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    flag, name = _flag(info.short), _PREFIX + info.name
+    default = f"  [default: {info.default_text}]" if info.default_text and info.kind not in {"flag", "table"} else ""
+    text = f"{info.meaning}{default}"
+    if info.kind == "flag":
+        return click.option(flag, name, is_flag=True, default=None, help=text)
+    if info.kind == "choice":
+        return click.option(flag, name, type=click.Choice(info.choices), help=text)
+    several = info.kind == "table"
+    return click.option(flag, name, metavar=_METAVARS[info.kind], multiple=several, help=text)
 
 
 def _flag(name: str) -> str:
     return f"--{name.replace('_', '-')}"
 
 
-def _default(name: str, default: Any) -> str:
-    if default in {None, "", 0.0}:
-        return ""
-    from parcelfence.settings import short_name
-
-    unit = name.removeprefix(short_name(name)).removeprefix("_")
-    return f"  [default: {default:g} {unit}]" if unit else f"  [default: {default}]"
-
-
 def given_settings(parameters: Mapping[str, Any]) -> dict[str, Any]:
-    """Pick out the settings that were given on the command line, by their full names."""
-    return {
-        name.removeprefix(_PREFIX): value
-        for name, value in parameters.items()
-        if name.startswith(_PREFIX) and value is not None
-    }
+    """Pick out the settings that were given by options or by a file of settings; options win.
+
+    Raises
+    ------
+    SettingsError
+        If the file cannot be read.
+    """
+    given: dict[str, Any] = {}
+    if parameters.get("settings") is not None:
+        from parcelfence.inputs.project_file import read_settings
+
+        given = read_settings(parameters["settings"])
+    for name, value in parameters.items():
+        if name.startswith(_PREFIX) and value not in {None, ()}:
+            given.pop(name.removeprefix(_PREFIX), None)
+            given[name.removeprefix(_PREFIX)] = _pairs(value) if isinstance(value, tuple) else value
+    return given
+
+
+def _pairs(words: tuple[str, ...]) -> dict[str, str]:
+    return {name.strip(): value.strip() for name, _, value in (word.partition("=") for word in words)}
 
 
 def given_elevation(parameters: Mapping[str, Any], *, named: ElevationSource | None) -> ElevationSource | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,6 +16,7 @@ from parcelfence.cli.options import (
     input_options,
     setting_options,
 )
+from parcelfence.cli.run import finish, progress, run_options
 from parcelfence.errors import SettingsError
 
 if TYPE_CHECKING:
@@ -24,34 +24,37 @@ if TYPE_CHECKING:
 
     from parcelfence.inputs.project_file import Project
 
-__all__ = ["plan"]
+__all__ = ["plan", "planning_job"]
 
 
 @click.command(cls=SectionedCommand)
 @click.argument("project", required=False, metavar="[SITE.toml]", type=InputPath())
-@click.option("--out", type=OutputPath(), required=True, metavar="DIR", help="folder to write into")
+@click.option("--out", type=OutputPath(), metavar="DIR", help="folder to write into")
+@click.option("--dry-run", is_flag=True, help="design and check, but write nothing")
 @click.option("--overwrite", is_flag=True, help="replace an earlier plan in that folder")
 @click.option("--name", help="name of the site")
 @click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one")
 @click.option("--formats", metavar="A,B", help="which outputs to write, by name")
 @click.option("--layers", "layer_names", metavar="A,B", help="which layers to write, by name")
 @click.option("--dst-crs", metavar="CRS", help="CRS of the outputs that allow one")
+@run_options
 @input_options
 @elevation_options
 @setting_options
-def plan(project: Path | None, out: Path, **options: Any) -> None:
+def plan(project: Path | None, out: Path | None, **options: Any) -> None:
     """Design the boundary wire of a property, check it, and write maps, layers and crew sheets.
 
     Everything may stand in a SITE.toml, or be given by options; options win over the file.
     Exit status: 0 done; 3 done, but conflicts must be fixed; 2 unusable input, with the reason.
-    """
-    from parcelfence.cli.main import CONFLICTS
-    from parcelfence.cli.progress import progress
-    from parcelfence.cli.report import plan_report
+    """  # noqa: DOC501  (click shows this text to people)
+    from parcelfence.cli.report import plan_report, plan_result, plan_status
     from parcelfence.outputs.folder import check_target
 
-    job = _job(project, options)
-    check_target(out, overwrite=options["overwrite"])
+    if (out is None) is not options["dry_run"]:
+        raise click.UsageError("Give either --out DIR, a folder to write into, or --dry-run.")
+    job = planning_job(project, options)
+    if out is not None:
+        check_target(out, overwrite=options["overwrite"])
     with progress("reading", "designing and checking", "writing") as step:
         step("reading")
         from parcelfence import planning
@@ -61,20 +64,25 @@ def plan(project: Path | None, out: Path, **options: Any) -> None:
         step("designing and checking")
         finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
         step("writing")
-        finished.write(
-            out,
-            overwrite=options["overwrite"],
-            formats=_listed(options["formats"]),
-            layers=_listed(options["layer_names"]),
-            dst_crs=options["dst_crs"],
-        )
-    click.echo(plan_report(finished, out=out))
-    if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
-        sys.exit(CONFLICTS)
+        if out is not None:
+            finished.write(
+                out,
+                overwrite=options["overwrite"],
+                formats=_listed(options["formats"]),
+                layers=_listed(options["layer_names"]),
+                dst_crs=options["dst_crs"],
+            )
+    finish(plan_report(finished, out=out), plan_result(finished, out=out), status=plan_status(finished))
 
 
-def _job(path: Path | None, options: dict[str, Any]) -> Project:
-    """Put the project file and the options together."""
+def planning_job(path: Path | None, options: dict[str, Any]) -> Project:
+    """Put the project file and the options together.
+
+    Raises
+    ------
+    SettingsError
+        If neither names parcels, or a setting is wrong.
+    """
     from dataclasses import replace
 
     from parcelfence.inputs.project_file import Project, read_project

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from parcelfence.cli.run import CONFLICTS
 from parcelfence.conflict import severity_tally
+from parcelfence.layers import layer_schema
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from parcelfence.conflict import Conflict, Severity
     from parcelfence.finished_plan import Plan
 
-__all__ = ["conflict_report", "plan_report"]
+__all__ = ["conflict_report", "plan_report", "plan_result", "plan_status"]
 
 _WORDS: Final[dict[Severity, tuple[str, str]]] = {
     "must_fix": ("MUST FIX", "red"),
@@ -28,8 +30,29 @@ _SAME_M: Final = 0.005
 _WIDTH: Final = 100
 
 
-def plan_report(plan: Plan, *, out: Path) -> str:
-    """Write the summary of a plan for a terminal."""
+def plan_status(plan: Plan) -> int:
+    """Give the exit status of a finished plan."""
+    return CONFLICTS if any(conflict.severity == "must_fix" for conflict in plan.conflicts) else 0
+
+
+def plan_result(plan: Plan, *, out: Path | None) -> dict[str, Any]:
+    """Make the result of a plan for a program: where it stands, its figures and its conflicts."""
+    from parcelfence.outputs.figures import figures
+    from parcelfence.outputs.summary import plain_data
+
+    columns = layer_schema("conflicts").column_names
+    files = sorted(path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()) if out else []
+    return {
+        "out": None if out is None else str(out),
+        "files": files,
+        "site": {"name": plan.site.name, "parcel_id": plan.site.parcel_id},
+        "figures": plain_data(figures(plan)),
+        "conflicts": [{name: plain_data(getattr(conflict, name)) for name in columns} for conflict in plan.conflicts],
+    }
+
+
+def plan_report(plan: Plan, *, out: Path | None) -> str:
+    """Write the summary of a plan for a terminal; without a folder, nothing was written."""
     units, wire = unit_system(plan.settings.units), plan.take_off.sequence
     loop_m = sum(run.line.length for run in plan.loop.signal_runs)
     enclosed_m2, allowed_m2 = plan.loop.enclosed.area, plan.loop.allowed.area
@@ -45,7 +68,8 @@ def plan_report(plan: Plan, *, out: Path) -> str:
         "Conflicts": severity_tally(plan.conflicts),
     }
     lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in figures.items()]
-    lines += ["", *conflict_report(plan), f"Written to {out}{_what_to_open(out)}", ""]
+    written = "Nothing was written." if out is None else f"Written to {out}{_what_to_open(out)}"
+    lines += ["", *conflict_report(plan), written, ""]
     lines.append("Before any digging call the utility locating service, and dig by hand in the tolerance zones.")
     return "\n".join(lines)
 

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import click
 
+from parcelfence.cli.boundary import Command, OutputPath
+
 __all__ = ["sample", "sample_folder"]
 
 
-@click.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.command(cls=Command)
+@click.argument("folder", metavar="DIR", type=OutputPath())
 def sample(folder: Path) -> None:
     """Write the invented sample property into a new folder: parcels, buildings, locate marks and their SITE.toml.
 

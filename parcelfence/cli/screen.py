@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, Any
@@ -11,6 +10,7 @@ import click
 
 from parcelfence.cli.boundary import InputPath, OutputPath
 from parcelfence.cli.options import SectionedCommand, given_settings, given_sources, input_options, setting_options
+from parcelfence.cli.run import counted, finish, run_options
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -27,6 +27,7 @@ __all__ = ["screen"]
 @click.option("--overwrite", is_flag=True, help="replace an earlier table")
 @click.option("--workers", type=click.IntRange(min=1), help="processes of this machine  [default: one per core]")
 @click.option("--working-crs", metavar="CRS", help="projected CRS to work in, instead of a local one for each parcel")
+@run_options
 @input_options
 @setting_options
 def screen(table_of_parcels: Path, out: Path, **options: Any) -> None:
@@ -47,7 +48,10 @@ def screen(table_of_parcels: Path, out: Path, **options: Any) -> None:
     tasks = slices(job)
     done = parts.finished(tasks)
     left = [task for task in tasks if task not in done]
-    with _executor(options["workers"], tasks=len(left)) as executor, _bar(len(tasks), finished=len(done)) as advance:
+    with (
+        _executor(options["workers"], tasks=len(left)) as executor,
+        counted("screening", total=len(tasks), finished=len(done)) as advance,
+    ):
         for task, outcomes in work(job, left, executor=executor):
             parts.keep(task, outcomes)
             done[task] = outcomes
@@ -55,7 +59,7 @@ def screen(table_of_parcels: Path, out: Path, **options: Any) -> None:
     rows = [outcome for outcomes in done.values() for outcome in outcomes]
     write_table(rows, out)
     parts.forget()
-    click.echo(_report(rows, out=out))
+    finish(_report(rows, out=out), _result(rows, out=out))
 
 
 def _job(parcels: Path, options: dict[str, Any]) -> ScreeningJob:
@@ -78,21 +82,14 @@ def _executor(workers: int | None, *, tasks: int) -> AbstractContextManager[Any]
     return nullcontext() if count <= 1 else ProcessPoolExecutor(count, mp_context=get_context("spawn"))
 
 
-def _bar(total: int, *, finished: int) -> AbstractContextManager[Any]:
-    if not sys.stderr.isatty():
-        return nullcontext(lambda: None)
-    from contextlib import contextmanager
-
-    from rich.console import Console
-    from rich.progress import Progress
-
-    @contextmanager
-    def shown() -> Any:
-        with Progress(console=Console(file=sys.__stderr__, stderr=True)) as progress:
-            bar = progress.add_task("screening", total=total, completed=finished)
-            yield lambda: progress.advance(bar)
-
-    return shown()
+def _result(rows: list[Outcome], *, out: Path) -> dict[str, Any]:
+    counts = Counter(row.status for row in rows)
+    return {
+        "out": str(out),
+        "parcels": len(rows),
+        **{status: counts[status] for status in ("planned", "no_loop", "refused", "failed")},
+        "without_must_fix": sum(row.status == "planned" and not row.must_fix for row in rows),
+    }
 
 
 def _report(rows: list[Outcome], *, out: Path) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.errors import Fault, InputError, near_matches
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
 
 __all__ = ["CSV_SUFFIXES", "check_file", "file_hash", "layers_of", "read_raw"]
+
+_LOG = logging.getLogger(__name__)
 
 _GEOJSON_SUFFIXES: Final = frozenset({
     ".geojson",
@@ -39,6 +42,7 @@ def read_raw(source: Source) -> RawLayer:
     """
     path = source.path
     check_file(path)
+    _LOG.info("reading %s as %s", source.name, source.role)
     suffix = path.suffix.lower()
     if suffix in _GEOJSON_SUFFIXES:
         from parcelfence.inputs.geojson_text import is_geojson, read_geojson

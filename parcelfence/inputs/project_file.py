@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -12,13 +13,14 @@ from parcelfence.errors import Fault, SettingsError, near_matches
 from parcelfence.inputs.elevation_unit import elevation_unit_m
 from parcelfence.inputs.source import ElevationSource, Source
 from parcelfence.layers import INPUT_ROLES
-from parcelfence.settings import Settings
+from parcelfence.setting_info import describe_settings
+from parcelfence.settings import Settings, full_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-__all__ = ["Project", "files_named", "read_project"]
+__all__ = ["Project", "ProjectKey", "files_named", "project_keys", "read_project", "read_settings", "stated_settings"]
 
 Positive = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
@@ -29,13 +31,13 @@ def _as_list(value: Any) -> Any:
 
 class _LayerEntry(BaseModel):
     model_config = ConfigDict(extra="forbid")
-    path: str
-    layer: str | None = None
-    crs: str | None = None
-    id_field: str | None = None
-    kind: str | None = None
-    kind_field: str | None = None
-    accuracy_m: Positive | None = None
+    path: str = Field(description="The file, relative to the project file")
+    layer: str | None = Field(default=None, description="Layer of a file that holds several")
+    crs: str | None = Field(default=None, description="Its CRS, if it states none")
+    id_field: str | None = Field(default=None, description="Field with the identifier of a feature")
+    kind: str | None = Field(default=None, description="Kind of all its features, in the words of the role")
+    kind_field: str | None = Field(default=None, description="Field with the kind of a feature")
+    accuracy_m: Positive | None = Field(default=None, description="Accuracy of its positions, in metres")
 
 
 def _as_entry(value: Any) -> Any:
@@ -47,17 +49,21 @@ _Entries = Annotated[list[Annotated[_LayerEntry, BeforeValidator(_as_entry)]], B
 
 class _ElevationEntry(BaseModel):
     model_config = ConfigDict(extra="forbid")
-    path: str
-    crs: str | None = None
-    unit: str | None = None
+    path: str = Field(description="Raster of elevations; lengths are then along the ground")
+    crs: str | None = Field(default=None, description="Its CRS, if it states none")
+    unit: str | None = Field(default=None, description="Its unit, whatever the file says: m, ft, usft")
 
 
 class _SiteTable(BaseModel):
     model_config = ConfigDict(extra="forbid")
-    name: str = ""
-    select: Annotated[list[str], BeforeValidator(_as_list)] = []
-    working_crs: str | None = None
-    elevation: Annotated[_ElevationEntry | None, BeforeValidator(_as_entry)] = None
+    name: str = Field(default="", description="Name of the site; that of the file where left out")
+    select: Annotated[list[str], BeforeValidator(_as_list)] = Field(
+        default=[], description="Which parcel, as FIELD=VALUE; a list takes several as one property"
+    )
+    working_crs: str | None = Field(default=None, description="Projected CRS to work in, instead of a local one")
+    elevation: Annotated[_ElevationEntry | None, BeforeValidator(_as_entry)] = Field(
+        default=None, description="File of elevations, or a table with the keys below"
+    )
 
 
 class _ProjectTable(BaseModel):
@@ -76,6 +82,57 @@ _TABLES: Final[dict[tuple[str, ...], type[BaseModel]]] = {
     (): _ProjectTable,
 }
 """Tables by the place at which they begin, the deepest first."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProjectKey:
+    """One key of a project file: the table in which it stands, its name, what it takes and what it means."""
+
+    table: str
+    key: str
+    takes: str
+    meaning: str
+
+
+def project_keys(*, prices: Mapping[str, str], crew: Mapping[str, str]) -> tuple[ProjectKey, ...]:
+    """List every key that a project file may hold, table by table.
+
+    Parameters
+    ----------
+    prices, crew : mapping of str to str
+        Names of unit prices and crew rates with their meaning, from :mod:`parcelfence.takeoff.pricing`.
+    """
+    roles = [ProjectKey(table="layers", key=role, takes="file", meaning=text) for role, text in INPUT_ROLES.items()]
+    settings = [
+        ProjectKey(
+            table="settings",
+            key=info.short,
+            takes=" or ".join(info.choices) or f"{info.kind} {f'({info.unit})' if info.unit else ''}".rstrip(),
+            meaning=info.meaning,
+        )
+        for info in describe_settings()
+    ]
+    return (
+        *_keys(_SiteTable, table="site"),
+        *_keys(_ElevationEntry, table="site.elevation"),
+        *roles,
+        *_keys(_LayerEntry, table="layers.ROLE, where a file needs more than its path"),
+        *settings,
+        *(ProjectKey(table="prices", key=name, takes="number", meaning=text) for name, text in prices.items()),
+        *(ProjectKey(table="crew", key=name, takes="number", meaning=text) for name, text in crew.items()),
+    )
+
+
+def _keys(model: type[BaseModel], *, table: str) -> list[ProjectKey]:
+    return [
+        ProjectKey(
+            table=table,
+            key=name,
+            takes="number" if name == "accuracy_m" else "text",
+            meaning=field.description or "",
+        )
+        for name, field in model.model_fields.items()
+    ]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +189,10 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     faults += elevation_faults
     settings = Settings()
     try:
-        settings = Settings.from_words({**table.settings, **(overrides or {})}, where=f"{path.name} [settings]")
+        settings = Settings.from_words(
+            {**table.settings, **(overrides or {})},
+            where=f"{path.name} [settings]" if not overrides else f"{path.name} [settings] and options",
+        )
     except SettingsError as error:
         faults += error.faults
     if faults:
@@ -159,6 +219,39 @@ def files_named(path: Path) -> tuple[Path, ...]:
     if table.site.elevation is not None:
         entries.append(table.site.elevation.path)
     return tuple(path.parent / entry for entry in entries)
+
+
+def stated_settings(path: Path) -> set[str]:
+    """Give the full names of the settings that a project file states; errors as for :func:`read_project`."""
+    return {full_name(name) for name in _validated(_parsed(path), where=path.name).settings}
+
+
+def read_settings(path: Path) -> dict[str, Any]:
+    """Read a file of settings alone: names and values in JSON or TOML, at the top or in a table ``settings``.
+
+    Raises
+    ------
+    SettingsError
+        If it cannot be read.
+    """
+    if path.suffix.lower() != ".json":
+        content: Any = _parsed(path)
+    else:
+        try:
+            content = json.loads(path.read_text(encoding="utf-8-sig"))
+        except OSError as error:
+            raise SettingsError(
+                Fault(where=str(path), found=f"it cannot be read ({error.strerror})", remedy="check the path")
+            ) from error
+        except ValueError as error:
+            raise SettingsError(Fault(where=path.name, found=f"it is not JSON ({error})")) from error
+    if isinstance(content, dict):
+        content = content.get("settings", content)
+    if not isinstance(content, dict):
+        raise SettingsError(
+            Fault(where=path.name, found="it holds no settings", must="it must hold names and their values")
+        )
+    return dict(content)
 
 
 def _parsed(path: Path) -> dict[str, Any]:

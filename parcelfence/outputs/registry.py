@@ -7,6 +7,7 @@ somebody asks for what is not built in; a broken one is named and left out, and 
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from functools import cache
 from importlib import metadata
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["GROUP", "Plugins", "plugins", "write"]
 
+_LOG = logging.getLogger(__name__)
 GROUP: Final = "parcelfence.writers"
 
 
@@ -132,6 +134,7 @@ def _writers(formats: Sequence[str] | None) -> list[Writer]:
 
 
 def _run(writer: Writer, prepared: Delivery, *, folder: Path) -> None:
+    _LOG.info("writing %s", writer.files)
     if writer is BUILT_IN.get(writer.name):
         writer.run(prepared, folder)
         return

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from parcelfence.outputs.figures import Figures
     from parcelfence.site.provenance import DatumOperation, InputRecord
 
-__all__ = ["summary", "write"]
+__all__ = ["plain_data", "summary", "write"]
 
 _DIGITS: Final = 10
 _WGS84_WRITERS: Final = frozenset({"geojson", "gpx", "kml", "map"})
@@ -74,15 +74,15 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
         "program": {"name": PROGRAM, "version": __version__},
         "site": {"name": plan.site.name, "parcel_id": plan.site.parcel_id},
         "figures": _figures(plan, found),
-        "materials": [_data(material) for material in plan.take_off.materials],
-        "receiver": _data(plan.zones.receiver),
+        "materials": [plain_data(material) for material in plan.take_off.materials],
+        "receiver": plain_data(plan.zones.receiver),
         "reach": [_reach(plan, profile) for profile in plan.profiles],
-        "survey": _data(survey_figures(delivery)),
+        "survey": plain_data(survey_figures(delivery)),
         "circuit": _circuit(plan),
         "conflicts": _conflicts(plan.conflicts),
         "remarks": list(remarks(plan, found, units=unit_system(plan.settings.units))),
         "cautions": [f"{caution.order} {caution.meaning}" for caution in CAUTIONS],
-        "settings": _data(plan.settings.model_dump()),
+        "settings": plain_data(plan.settings.model_dump()),
         "crs": _systems(delivery),
         "provenance": _provenance(plan),
         "layers": {name: len(delivery.tables[name]) for name in delivery.layer_names},
@@ -92,16 +92,16 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
 
 def _figures(plan: Plan, found: Figures) -> dict[str, Any]:
     shares = {
-        name: _data(getattr(found, name))
+        name: plain_data(getattr(found, name))
         for name in ("roam_share_of_enclosed", "buffer_share_of_enclosed", "enclosed_share_of_allowed")
     }
     take_off = plan.take_off
     return {
-        **_data(found),
+        **plain_data(found),
         **shares,
-        "trench_m_by_surface": _data(dict(take_off.trench_m_by_surface)),
-        "labour_hours": _data(take_off.hours),
-        "cost": _data(take_off.cost),
+        "trench_m_by_surface": plain_data(dict(take_off.trench_m_by_surface)),
+        "labour_hours": plain_data(take_off.hours),
+        "cost": plain_data(take_off.cost),
     }
 
 
@@ -112,7 +112,7 @@ def _reach(plan: Plan, profile: ReachProfile) -> dict[str, Any]:
     return {
         "loop_id": plan.loop.signal_runs[profile.loop].loop_id,
         **{
-            f"{name}_{side}_m": _data(measure(reach)) if reach.size else None
+            f"{name}_{side}_m": plain_data(measure(reach)) if reach.size else None
             for side, reach in known.items()
             for name, measure in (("least", np.min), ("median", np.median), ("greatest", np.max))
         },
@@ -122,10 +122,10 @@ def _reach(plan: Plan, profile: ReachProfile) -> dict[str, Any]:
 def _circuit(plan: Plan) -> dict[str, Any]:
     circuit = plan.circuit
     return {
-        **_data(circuit),
-        "reactance_ohm": _data(circuit.reactance_ohm),
-        "impedance_ohm": _data(circuit.impedance_ohm),
-        "flux_density_at_reach_t_per_volt": _data(circuit.flux_density_t_per_volt(plan.zones.receiver.slant_m)),
+        **plain_data(circuit),
+        "reactance_ohm": plain_data(circuit.reactance_ohm),
+        "impedance_ohm": plain_data(circuit.impedance_ohm),
+        "flux_density_at_reach_t_per_volt": plain_data(circuit.flux_density_t_per_volt(plan.zones.receiver.slant_m)),
         "ground_matters": circuit.ground_matters,
     }
 
@@ -146,7 +146,7 @@ def _systems(delivery: Delivery) -> dict[str, Any]:
     frame = delivery.plan.site.frame
     to_wgs84 = frame.to_wgs84().operation
     return {
-        "working": {**_system(frame.crs), "scale_at_centre": _data(frame.scale)},
+        "working": {**_system(frame.crs), "scale_at_centre": plain_data(frame.scale)},
         "layers": _system(delivery.crs),
         "to_layers": None if delivery.operation is None else _operation(delivery.operation),
         "to_wgs84": _operation(to_wgs84),
@@ -174,18 +174,18 @@ def _input(record: InputRecord) -> dict[str, Any]:
         "crs_origin": record.crs_origin,
         "features": record.features,
         "used": record.used,
-        "accuracy_m": _data(record.accuracy_m),
+        "accuracy_m": plain_data(record.accuracy_m),
         "operation": _operation(record.operation),
         "repairs": [_fault(repair) for repair in record.repairs],
     }
 
 
 def _operation(operation: DatumOperation) -> dict[str, Any]:
-    return {**_data(operation), "accuracy_is_stated": operation.accuracy_m is not None}
+    return {**plain_data(operation), "accuracy_is_stated": operation.accuracy_m is not None}
 
 
 def _fault(fault: Fault) -> dict[str, Any]:
-    return {**_data(fault), "where": PurePath(fault.where).name}
+    return {**plain_data(fault), "where": PurePath(fault.where).name}
 
 
 def _file(writer: str, delivery: Delivery) -> dict[str, Any]:
@@ -203,7 +203,7 @@ def _file(writer: str, delivery: Delivery) -> dict[str, Any]:
     return entry
 
 
-def _data(value: Any) -> Any:
+def plain_data(value: Any) -> Any:
     """Turn results into plain data: floats to ten digits, what is not finite to null, geometry left out."""
     if value is None or isinstance(value, str | bool | int):
         return value
@@ -213,10 +213,10 @@ def _data(value: Any) -> Any:
         return int(value)
     if is_dataclass(value) and not isinstance(value, type):
         shown = ((field.name, getattr(value, field.name)) for field in fields(value))
-        return {name: _data(part) for name, part in shown if not _is_geometry(part)}
+        return {name: plain_data(part) for name, part in shown if not _is_geometry(part)}
     if isinstance(value, dict):
-        return {str(name): _data(part) for name, part in value.items() if not _is_geometry(part)}
-    return [_data(part) for part in value]
+        return {str(name): plain_data(part) for name, part in value.items() if not _is_geometry(part)}
+    return [plain_data(part) for part in value]
 
 
 def _is_geometry(value: Any) -> bool:

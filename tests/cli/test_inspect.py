@@ -87,7 +87,9 @@ def test_duplicates_are_counted(tmp_path: Path) -> None:
 
 def test_json_holds_the_same_as_data() -> None:
     done = run(SAMPLE / "marks_survey.csv", "--crs", STATE_PLANE, "--json")
-    (report,) = json.loads(done.output)
+    result = json.loads(done.output)
+    assert (result["command"], result["status"], result["exit_status"]) == ("inspect", "done", 0)
+    (report,) = result["layers"]
     assert report["features"] == report["usable"] == 27
     assert report["kinds"]["gas"][0] == 8
     assert report["bounds_lon_lat"][0] == pytest.approx(-76.2153, abs=1e-3)
