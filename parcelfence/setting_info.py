@@ -46,7 +46,7 @@ def setting_groups() -> dict[str, tuple[str, ...]]:
 Kind = Literal["length", "area", "number", "integer", "choice", "flag", "date", "text", "table"]
 COMMON: Final = frozenset({
     *("reach_m", "lot_line_setback_m", "building_clearance_m", "utility_separation_m", "bend_radius_m"),
-    *("receiver_height_m", "flag_spacing_max_m", "slack_percent", "spare_percent", "units"),
+    *("receiver_height_m", "flag_spacing_max_m", "slack_percent", "spare_percent", "units", "layout"),
 })
 """Settings that most people meet; a short help names these alone."""
 _UNITS: Final = {

@@ -154,7 +154,10 @@ def _systems(delivery: Delivery) -> dict[str, Any]:
 
 
 def _system(crs: CRS) -> dict[str, Any]:
-    return {"name": crs.name, "unit": crs.axis_info[0].unit_name, "wkt": crs.to_wkt()}
+    """Name a CRS by its code, which is the same everywhere, or write it out: versions of PROJ word a known one anew."""
+    known = crs.to_authority(min_confidence=100)
+    code = ":".join(known) if known else None
+    return {"name": crs.name, "unit": crs.axis_info[0].unit_name, "code": code, "wkt": None if code else crs.to_wkt()}
 
 
 def _provenance(plan: Plan) -> dict[str, Any]:

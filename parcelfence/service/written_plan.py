@@ -101,7 +101,8 @@ def read_plan(folder: Path) -> WrittenPlan:
     try:
         settings = Settings.from_words(summary["settings"], where=f"{folder / SUMMARY}")
         receiver = Receiver(**summary["receiver"])
-        crs = CRS.from_wkt(summary["crs"]["working"]["wkt"])
+        working = summary["crs"]["working"]
+        crs = CRS.from_user_input(working["code"] or working["wkt"])
     except (KeyError, TypeError, CRSError) as error:
         raise InputError(_no_plan(folder, found=f"its {SUMMARY} lacks what a plan states ({error})")) from error
     wire = read_wire(Source(role="wire", path=folder / PLAN_FILE, layer=_LAYER))
