@@ -145,6 +145,14 @@ class UnitSystem:
         """Write a length, for example ``"8.0 ft"``."""
         return f"{value_m / self.length_m:,.{digits}f} {self.length_unit}"
 
+    def tape(self, value_m: float) -> str:
+        """Write a length as a tape shows it: ``"12 ft 4 1/2 in"``, or ``"3.76 m"``."""
+        if self.name != "us":
+            return f"{value_m:,.2f} m"
+        feet, halves = divmod(round(value_m / FOOT_M * 24), 24)
+        inches, half = divmod(halves, 2)
+        return f"{feet:,} ft {inches}{' 1/2' if half else ''} in"
+
     def area(self, value_m2: float, *, digits: int = 2) -> str:
         """Write an area, for example ``"6.20 acres"``."""
         return f"{value_m2 / self.area_m2:,.{digits}f} {self.area_unit}"

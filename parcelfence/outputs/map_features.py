@@ -33,8 +33,8 @@ AREA_DECIMALS: Final = 7
 _LETTER_SPACING_M: Final = 35.0
 _MOST_LETTERS: Final = 400
 _QUARTER_SEGMENTS: Final = 8
-_NOT_DRAWN: Final = frozenset({"reach"})
-"""Layers for other tools: a point every few metres would make the map heavy and hide the wire."""
+_NOT_DRAWN: Final = frozenset({"reach", "ties"})
+"""Layers for other tools and for the worksheet: so many points and tapes would hide the wire."""
 _LABELLED: Final = frozenset({"start", "regular", "end"})
 """Kinds of stations whose labels are written on the map; curves and crossings would lie on each other."""
 

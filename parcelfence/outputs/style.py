@@ -168,6 +168,7 @@ STYLES: Final[dict[tuple[str, str], Style]] = {
     ("flags", ""): _point("Flags", marker="pennant", fill="#ffffff", size_px=10, width_px=1.3),
     ("crossings", ""): _point("Crossings", marker="diamond", fill="#ffe27a", size_px=13, width_px=1.8),
     ("splices", ""): _point("Splices", marker="square", fill="#7fd0d6", size_px=11, width_px=1.8),
+    ("ties", ""): Style(title="Tape ties", stroke="#8a6d3b", width_px=0.8, dash_px=(5, 3)),
     ("transmitter", ""): _point(
         "Transmitter", marker="hexagon", fill=INK, size_px=20, width_px=1.5, stroke=_WHITE, letter="T"
     ),

@@ -257,6 +257,26 @@ def _splices(plan: Plan) -> list[Row]:
     return [(splice.id, splice.station_m, splice.note, splice.point) for splice in plan.take_off.sequence.splices]
 
 
+def _ties(plan: Plan) -> list[Row]:
+    return [
+        (
+            tie.name,
+            tie.kind,
+            tie.loop_id,
+            tie.station_m,
+            f"{tie.first.tag} {tie.first.words}",
+            tie.first_m,
+            f"{tie.second.tag} {tie.second.words}",
+            tie.second_m,
+            tie.side,
+            tie.cut_deg,
+            tie.within_m,
+            tie.line,
+        )
+        for tie in plan.take_off.ties
+    ]
+
+
 def _transmitter(plan: Plan) -> list[Row]:
     transmitter = plan.loop.transmitter
     return [] if transmitter is None else [("transmitter", transmitter.note, transmitter.point)]
@@ -316,6 +336,7 @@ _ROWS: Final[dict[str, Callable[[Plan], list[Row]]]] = {
     "stations": _stations,
     "reach": _reach,
     "splices": _splices,
+    "ties": _ties,
     "transmitter": _transmitter,
     "conflicts": _conflicts,
 }

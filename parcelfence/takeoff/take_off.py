@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from parcelfence.site.terrain import ground_profile
 from parcelfence.takeoff.materials import Material, materials, spool_remark
+from parcelfence.takeoff.ties import ties
 from parcelfence.takeoff.trench import trenches
 from parcelfence.units import unit_system
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.flags import Flag
     from parcelfence.takeoff.leg import Sequence
     from parcelfence.takeoff.stations import Station
+    from parcelfence.takeoff.ties import Tie
 
 __all__ = ["TakeOff", "take_off"]
 
@@ -42,6 +44,8 @@ class TakeOff:
     remarks : tuple of str
         What a reader may not expect: lengths along sloping ground, how far a spool goes, and what hours and cost leave
         out.
+    ties : tuple of Tie
+        Bends, crossings, splices and flag rows by two taped distances each.
     """
 
     sequence: Sequence
@@ -52,6 +56,7 @@ class TakeOff:
     hours: float | None = None
     cost: float | None = None
     remarks: tuple[str, ...] = ()
+    ties: tuple[Tie, ...] = ()
 
 
 def take_off(
@@ -89,6 +94,7 @@ def take_off(
         materials=materials(sequence, crossings=crossings, flags=len(flags), settings=settings),
         trench_m_by_surface=trenches(loop, site, settings=settings),
         remarks=tuple(sentence for sentence in said if sentence),
+        ties=ties(loop, site, crossings=crossings, splices=sequence.splices, flags=flags),
     )
 
 
