@@ -18,7 +18,7 @@ from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
-from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
+from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import zones
 from parcelfence.finished_plan import Plan
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
     from parcelfence.layout.loop import Loop
     from parcelfence.site.site import Site
+    from parcelfence.takeoff.leg import Sequence as WiringSequence
 
 __all__ = ["assess", "plan"]
 
@@ -93,20 +94,22 @@ def assess(
     """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
     signal = _signal(loop)
     receiver = _receiver(signal, loop=loop, settings=settings)
+    measured = crossings(loop, site, settings=settings)
+    pulled = sequence(loop, site, settings=settings, crossings=measured)
     draft = Draft(
         site=site,
         settings=settings,
         loop=loop,
-        crossings=crossings(loop, site, settings=settings),
-        zones=zones(signal, receiver, inside=loop.enclosed),
+        crossings=measured,
+        zones=zones(signal, receiver, inside=loop.enclosed, roofs=site.roofs),
         profiles=reach_profiles(signal, receiver),
-        circuit=_circuit(signal, loop=loop, settings=settings),
+        circuit=_circuit(signal, pulled, settings=settings),
     )
     counted = take_off(
         loop,
         site,
         settings=settings,
-        sequence=sequence(loop, site, settings=settings),
+        sequence=pulled,
         crossings=draft.crossings,
         flags=flags(draft.zones, loop, settings=settings),
         stations=stations(loop, draft.crossings, settings=settings),
@@ -203,15 +206,17 @@ def _signal(loop: Loop) -> list[CurrentLoop]:
 
 def _receiver(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Receiver:
     """Set the receiver so that the wanted reach comes out where it is to be seen."""
-    height_m = settings.receiver_height_m
+    height_m = settings.height_above_wire_m
     if loop.of_part("return_run"):
-        reach_m = reach_for_return_run(settings.reach_m, spacing_m=settings.return_run_spacing_m, height_m=height_m)
+        spacing_m = doubled_spacing_m([CurrentLoop.from_line(run.line) for run in loop.of_part("return_run")])
+        reach_m = reach_for_return_run(settings.reach_m, spacing_m=spacing_m, height_m=height_m)
     else:
         reach_m = reach_for_wanted(signal, settings.reach_m, seen_from=settings.reach_seen_from, height_m=height_m)
     return Receiver(reach_m=reach_m, height_m=height_m, core_ratio=settings.core_ratio)
 
 
-def _circuit(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -> Circuit:
+def _circuit(signal: Sequence[CurrentLoop], pulled: WiringSequence, *, settings: Settings) -> Circuit:
+    """Compute the circuit of the conductor that is really pulled, slopes, slack and twist included."""
     conductor = Conductor(
         gauge_awg=settings.wire_gauge_awg,
         temperature_c=settings.wire_temperature_c,
@@ -219,7 +224,8 @@ def _circuit(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) -
     )
     return circuit(
         signal,
-        lead_in_lengths_m=[run.line.length for run in loop.of_part("lead_in")],
+        loop_length_m=sum(leg.ground_length_m for leg in pulled.legs if not leg.twisted),
+        lead_in_lengths_m=[leg.ground_length_m for leg in pulled.legs if leg.twisted],
         conductor=conductor,
         frequency_hz=settings.frequency_hz,
         twists_per_foot=settings.twists_per_foot,

@@ -61,7 +61,7 @@ class Outcome:
         ``"failed"``: a fault of parcelfence itself, to be reported.
     reason : str
         Why there is no plan; empty for a plan.
-    area_m2, enclosed_m2, roam_m2, loop_m, wire_m : float
+    area_m2, enclosed_m2, free_m2, loop_m, wire_m : float
         Figures of the plan; zero where there is none.
     must_fix, cautions, notes : int
         Conflicts by severity.
@@ -77,7 +77,7 @@ class Outcome:
     reason: str = ""
     area_m2: float = 0.0
     enclosed_m2: float = 0.0
-    roam_m2: float = 0.0
+    free_m2: float = 0.0
     loop_m: float = 0.0
     wire_m: float = 0.0
     must_fix: int = 0
@@ -155,7 +155,7 @@ def _planned(finished: Plan, *, position: int) -> Outcome:
         status="planned",
         area_m2=finished.site.parcel.area,
         enclosed_m2=finished.loop.enclosed.area,
-        roam_m2=finished.zones.roam.area,
+        free_m2=finished.zones.free_ground.area,
         loop_m=loops.length,
         wire_m=finished.take_off.sequence.conductor_length_m,
         must_fix=severities.count("must_fix"),

@@ -94,7 +94,7 @@ class Settings(BaseModel):
     core_ratio: float = Field(
         default=0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire"
     )
-    receiver_height_m: LengthOrNone = Field(default=0.3, description="Height of the receiver above the wire")
+    receiver_height_m: LengthOrNone = Field(default=0.3, description="Height of the receiver above the ground")
     frequency_hz: Number = Field(default=10_000.0, description="Signal frequency (from memory: 5 to 20 kHz)")
 
     # clearances
@@ -141,7 +141,9 @@ class Settings(BaseModel):
     twists_per_foot: float = Field(
         default=11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)"
     )
-    burial_depth_m: LengthOrNone = Field(default=0.05, description="Depth of the wire (common practice 1 to 3 in)")
+    burial_depth_m: LengthOrNone = Field(
+        default=0.05, description="Depth of the wire below the ground (common practice 1 to 3 in)"
+    )
     slack_percent: float = Field(default=2.0, ge=0, le=25, description="Extra wire so that it is not laid tight")
     spare_percent: float = Field(default=10.0, ge=0, le=100, description="Margin on bought material")
     spool_length_m: Length = Field(default=152.4, description="Length of a spool (common practice 500 ft)")
@@ -213,6 +215,11 @@ class Settings(BaseModel):
             msg = f"flag_spacing_min {least:g} m must not exceed flag_spacing_max {most:g} m"
             raise ValueError(msg)
         return self
+
+    @property
+    def height_above_wire_m(self) -> float:
+        """Height of the receiver above the wire: the wire lies below the ground, the receiver hangs above it."""
+        return self.receiver_height_m + self.burial_depth_m
 
     @classmethod
     def from_words(cls, given: Mapping[str, Any], *, where: str = "settings") -> Settings:

@@ -68,7 +68,7 @@ def test_the_roam_area_is_enclosed_and_silent() -> None:
     finished = sample_plan()
     signal = [CurrentLoop.from_line(run.line, run.current) for run in finished.loop.signal_runs]
     settings = finished.settings
-    receiver = Receiver(settings.reach_m, settings.receiver_height_m, settings.core_ratio)
+    receiver = Receiver(settings.reach_m, settings.height_above_wire_m, settings.core_ratio)
     low, high = np.split(np.array(sample_site().parcel.bounds), 2)
     points = np.random.default_rng(7).uniform(low, high, (400, 2))
     points = points[shapely.covers(finished.zones.roam.buffer(-0.01), shapely.points(points))]
@@ -136,7 +136,7 @@ def test_an_open_side_raises_the_setting_so_that_the_wanted_reach_comes_out() ->
     """Closed form of two long wires with opposite currents: w = x (x + s) / s at the height of the wire."""
     shore = Feature(id="shore", kind="shore", source_id="o#1", geometry=LineString([(0, 0), (62, -4)]))
     open_yard = dataclasses.replace(site(), open_sides=(shore,))
-    finished = plan(open_yard, Settings(receiver_height_m=0.0))
+    finished = plan(open_yard, Settings(receiver_height_m=0.0, burial_depth_m=0.0))
     assert finished.loop.of_part("return_run")
     assert finished.zones.receiver.reach_m == pytest.approx(2.0 * (2.0 + 3.0) / 3.0)
     outside = finished.profiles[0].reach_outside_m

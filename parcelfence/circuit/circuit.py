@@ -10,7 +10,7 @@ import numpy as np
 
 from parcelfence.circuit.conductor import MU_0, Conductor
 from parcelfence.circuit.inductance import external_inductance_h, pair_inductance_h_per_m
-from parcelfence.circuit.twisted_pair import take_up_factor
+from parcelfence.circuit.twisted_pair import conductor_per_ground
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -34,11 +34,12 @@ class Circuit:
     frequency_hz : float
         Frequency of the signal.
     loop_length_m : float
-        Single wire in loops, slack included.
+        Single wire in loops, slopes and slack included.
     lead_in_length_m : float
-        Twisted pair as drawn, without slack.
+        Twisted pair along the ground, without slack.
     conductor_length_m : float
-        Wire in the whole circuit: loops, and both conductors of the pairs with their twist, slack included.
+        Wire in the whole circuit, as it is pulled: loops, and both conductors of the pairs with their twist, slopes and
+        slack included.
     resistance_ohm : float
         To direct current: what an ohmmeter shows at the ends of the wire.
     ac_resistance_ohm : float
@@ -97,6 +98,7 @@ class Circuit:
 def circuit(
     loops: Iterable[CurrentLoop],
     *,
+    loop_length_m: float | None = None,
     lead_in_lengths_m: Sequence[float] = (),
     conductor: Conductor | None = None,
     frequency_hz: float = 10_000.0,
@@ -109,8 +111,10 @@ def circuit(
     ----------
     loops : iterable of CurrentLoop
         All single wires with their signed currents, of magnitude 1.
+    loop_length_m : float, optional
+        Length of the loops along the ground; that of the drawing where left out, which is right on flat ground.
     lead_in_lengths_m : sequence of float
-        Lengths of the twisted pairs, measured along the pair.
+        Lengths of the twisted pairs, measured along the pair and along the ground.
     conductor : Conductor, optional
         The wire; 18 AWG copper at 20 degrees Celsius where left out.
     frequency_hz : float
@@ -118,7 +122,7 @@ def circuit(
     twists_per_foot : float
         Full twists of the pairs per foot.
     slack_percent : float
-        Wire beyond the drawn length, of the loops and of the pairs.
+        Wire beyond the length along the ground, of the loops and of the pairs.
 
     Returns
     -------
@@ -127,24 +131,25 @@ def circuit(
         thin wires at the pair's spacing; ground currents are left out.
     """
     rows, wire = list(loops), conductor or Conductor()
-    slack = 1.0 + slack_percent / 100.0
-    loop_length_m = sum(loop.length_m for loop in rows) * slack
+    ground_m = sum(loop.length_m for loop in rows) if loop_length_m is None else loop_length_m
     pair_length_m = float(sum(lead_in_lengths_m))
-    take_up = take_up_factor(wire.outer_diameter_m, twists_per_foot=twists_per_foot)
-    twisted_m = 2.0 * pair_length_m * slack * take_up
-    length_m = loop_length_m + twisted_m
+    single, twisted = (
+        conductor_per_ground(wire, twists_per_foot=twists_per_foot, slack_percent=slack_percent, twisted=is_pair)
+        for is_pair in (False, True)
+    )
+    length_m = ground_m * single + pair_length_m * twisted
     inside = wire.internal_impedance_ohm_per_m(frequency_hz)
     extent = np.ptp(np.vstack([loop.coordinates for loop in rows]), axis=0)
     return Circuit(
         conductor=wire,
         frequency_hz=frequency_hz,
-        loop_length_m=loop_length_m,
+        loop_length_m=ground_m * single,
         lead_in_length_m=pair_length_m,
         conductor_length_m=length_m,
         resistance_ohm=wire.resistance_ohm_per_m * length_m,
         ac_resistance_ohm=inside.real * length_m,
         inductance_h=external_inductance_h(rows, radius_m=wire.radius_m)
-        + pair_length_m * slack * pair_inductance_h_per_m(wire.outer_diameter_m, radius_m=wire.radius_m)
+        + pair_length_m * single * pair_inductance_h_per_m(wire.outer_diameter_m, radius_m=wire.radius_m)
         + wire.internal_inductance_h_per_m(frequency_hz) * length_m,
         greatest_width_m=float(extent.max()),
     )

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from parcelfence.errors import SettingsError, near_matches
-from parcelfence.layout.twist import gauge_diameter_m
 
 __all__ = ["MATERIALS", "MU_0", "Conductor", "Material", "gauge_diameter_m"]
 
@@ -147,3 +146,8 @@ class Conductor:
         if frequency_hz == 0.0:
             return MU_0 / (8.0 * math.pi)
         return self.internal_impedance_ohm_per_m(frequency_hz).imag / (2.0 * math.pi * frequency_hz)
+
+
+def gauge_diameter_m(gauge_awg: int) -> float:
+    """Diameter of a solid conductor: 0.127 mm times 92^((36 - n) / 39), the law of ASTM B258 (from memory)."""
+    return float(0.127e-3 * 92.0 ** ((36 - gauge_awg) / 39))

@@ -12,15 +12,60 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from parcelfence.layout.twist import lay_m, take_up_factor
+from parcelfence.units import FOOT_M
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["lay_m", "residual_flux_density", "residual_reach_m", "take_up_factor"]
+    from parcelfence.circuit.conductor import Conductor
+
+__all__ = ["conductor_per_ground", "lay_m", "residual_flux_density", "residual_reach_m", "take_up_factor"]
 
 _ORDERS: Final = np.arange(1, 30, 2, dtype=np.float64)
 _PHASES: Final = np.linspace(0.0, math.pi, 361)[:, None]
+
+
+def lay_m(twists_per_foot: float) -> float:
+    """Length of one full twist."""
+    return FOOT_M / twists_per_foot
+
+
+def take_up_factor(spacing_m: float, *, twists_per_foot: float) -> float:
+    """Wire per length of pair, for each of its two conductors: sqrt(1 + (pi d / lay)^2), the length of a helix.
+
+    Parameters
+    ----------
+    spacing_m : float
+        Distance of the two conductors, the outer diameter of the jacket.
+    twists_per_foot : float
+        Full twists per foot.
+
+    Returns
+    -------
+    float
+        At least 1.
+    """
+    return math.hypot(1.0, math.pi * spacing_m / lay_m(twists_per_foot))
+
+
+def conductor_per_ground(conductor: Conductor, *, twists_per_foot: float, slack_percent: float, twisted: bool) -> float:
+    """Length of single conductor for each length along the ground: what is pulled, and what the current runs through.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        Gives the spacing of a pair.
+    twists_per_foot : float
+        Full twists of a pair per foot.
+    slack_percent : float
+        Wire beyond the length along the ground.
+    twisted : bool
+        For a pair both conductors count, with the take-up of the twist.
+    """
+    slack = 1.0 + slack_percent / 100.0
+    if not twisted:
+        return slack
+    return 2.0 * slack * take_up_factor(conductor.outer_diameter_m, twists_per_foot=twists_per_foot)
 
 
 def residual_flux_density(distance_m: float, *, spacing_m: float, twists_per_foot: float) -> float:

@@ -53,21 +53,22 @@ def plan_result(plan: Plan, *, out: Path | None) -> dict[str, Any]:
 
 def plan_report(plan: Plan, *, out: Path | None) -> str:
     """Write the summary of a plan for a terminal; without a folder, nothing was written."""
-    units, wire = unit_system(plan.settings.units), plan.take_off.sequence
-    loop_m = sum(run.line.length for run in plan.loop.signal_runs)
-    enclosed_m2, allowed_m2 = plan.loop.enclosed.area, plan.loop.allowed.area
-    figures = {
-        "Property": f"{plan.site.name}, parcel {plan.site.parcel_id}, {units.area(plan.site.parcel.area)}",
-        "Loop": f"{units.length(loop_m, digits=0)}, encloses {units.area(enclosed_m2)}"
-        + (f" ({enclosed_m2 / allowed_m2:.1%} of what the setbacks allow)" if allowed_m2 else ""),
+    from parcelfence.outputs.figures import figures
+
+    units, found = unit_system(plan.settings.units), figures(plan)
+    wire = plan.take_off.sequence
+    rows = {
+        "Property": f"{plan.site.name}, parcel {plan.site.parcel_id}, {units.area(found.parcel_area_m2)}",
+        "Loop": f"{units.length(found.loop_ground_length_m, digits=0)}, encloses {units.area(found.enclosed_area_m2)}"
+        + (f" ({found.enclosed_share_of_allowed:.1%} of what the setbacks allow)" if found.allowed_area_m2 else ""),
         "Signal": f"reach {units.length(plan.settings.reach_m)}{_setting(plan)}; "
-        f"{units.area(plan.zones.roam.area)} stay free to roam "
-        f"({plan.zones.roam.area / enclosed_m2:.0%} of the enclosed ground)",
-        "Wire": f"{units.length(wire.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
+        f"{units.area(found.free_area_m2)} stay free to roam "
+        f"({found.free_share_of_enclosed:.0%} of the enclosed ground)",
+        "Wire": f"{units.length(found.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
         f"{len(wire.splices)} splices, {len(plan.take_off.flags)} flags",
         "Conflicts": severity_tally(plan.conflicts),
     }
-    lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in figures.items()]
+    lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in rows.items()]
     written = "Nothing was written." if out is None else f"Written to {out}{_what_to_open(out)}"
     lines += ["", *conflict_report(plan), written, ""]
     lines.append("Before any digging call the utility locating service, and dig by hand in the tolerance zones.")

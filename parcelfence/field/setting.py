@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-from shapely import LinearRing, Point
+import shapely
+from shapely import LinearRing, Point, Polygon
 
 from parcelfence.errors import SettingsError
 from parcelfence.field.current import CurrentLoop
@@ -18,9 +19,19 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["longest_straight_middle", "reach_for_return_run", "reach_for_wanted"]
+__all__ = [
+    "doubled_spacing_m",
+    "longest_straight_middle",
+    "reach_beside_return_run",
+    "reach_for_return_run",
+    "reach_for_wanted",
+]
 
 _STRAIGHT: Final = math.radians(2.0)
+_CLOSE_M: Final = 1e-6
+_SAMPLE_M: Final = 0.5
+_OFF_M: Final = 1e-3
+"""The way across begins this far off the wire, so that it does not end where it begins."""
 
 
 def reach_for_wanted(
@@ -93,6 +104,52 @@ def reach_for_return_run(wanted_m: float, *, spacing_m: float, height_m: float =
     """
     slant_m = math.hypot(wanted_m, height_m) * math.hypot(wanted_m + spacing_m, height_m) / spacing_m
     return math.sqrt(slant_m**2 - height_m**2)
+
+
+def reach_beside_return_run(reach_m: float, *, spacing_m: float, height_m: float = 0.0) -> float:
+    """Reach outside a wire whose return run lies behind it: the inverse of :func:`reach_for_return_run`.
+
+    Returns
+    -------
+    float
+        Metres from the nearer run; 0 where the receiver reacts nowhere outside.
+    """
+    slant_m = math.hypot(reach_m, height_m)
+    low_m, high_m = 0.0, reach_m
+    if height_m * math.hypot(spacing_m, height_m) >= spacing_m * slant_m:
+        return 0.0
+    while high_m - low_m > _CLOSE_M:
+        middle_m = (low_m + high_m) / 2.0
+        field = spacing_m * slant_m / (math.hypot(middle_m, height_m) * math.hypot(middle_m + spacing_m, height_m))
+        low_m, high_m = (middle_m, high_m) if field > 1.0 else (low_m, middle_m)
+    return (low_m + high_m) / 2.0
+
+
+def doubled_spacing_m(loops: Sequence[CurrentLoop]) -> float:
+    """Spacing at which doubled-back loops really lie: the median way across, from all along them.
+
+    Parameters
+    ----------
+    loops : sequence of CurrentLoop
+        Each goes along one side of a band and comes back along the other.
+
+    Returns
+    -------
+    float
+        Metres.  The ends of a band, where the wire turns back, are too short to count.
+    """
+    ways: list[float] = []
+    for loop in loops:
+        ring = shapely.orient_polygons(Polygon(loop.coordinates)).exterior
+        xy = shapely.get_coordinates(shapely.segmentize(ring, _SAMPLE_M))
+        steps = np.diff(xy, axis=0)
+        inward = np.stack([-steps[:, 1], steps[:, 0]], axis=1) / np.hypot(*steps.T)[:, None]
+        middles = (xy[:-1] + xy[1:]) / 2.0
+        ends = np.stack([middles + _OFF_M * inward, middles + loop.length_m / 2.0 * inward], axis=1)
+        hits = np.asarray(shapely.intersection(shapely.linestrings(ends), ring), dtype=object)
+        distance_m = shapely.distance(shapely.points(middles), hits)
+        ways += distance_m[np.isfinite(distance_m)].tolist()
+    return float(np.median(ways))
 
 
 def longest_straight_middle(

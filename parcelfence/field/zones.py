@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from parcelfence.field.current import CurrentLoop, Receiver
 
@@ -39,11 +41,13 @@ class Zones:
     core : MultiPolygon
         Where the reaction is strong.
     roam : MultiPolygon
-        Where the animal is free: the enclosed ground less the signal zone.
+        Where the receiver is silent: the enclosed ground less the signal zone, the inside of houses included.
     receiver : Receiver
         Reach, height and core ratio by which the zones were found.
     contour_tolerance_m : float
         Edges lie this close to their contour.
+    roofs : MultiPolygon
+        Ground that buildings stand on.
     """
 
     signal: MultiPolygon
@@ -51,9 +55,26 @@ class Zones:
     roam: MultiPolygon
     receiver: Receiver
     contour_tolerance_m: float = CONTOUR_TOLERANCE_M
+    roofs: MultiPolygon = field(default_factory=MultiPolygon)
+
+    @cached_property
+    def free_ground(self) -> MultiPolygon:
+        """Ground in the open on which the animal is free: what every output states as free."""
+        return _polygons(shapely.difference(self.roam, self.roofs))
+
+    @cached_property
+    def indoors(self) -> MultiPolygon:
+        """Ground under roofs that does not react: an animal indoors is at peace there."""
+        return _polygons(shapely.intersection(self.roam, self.roofs))
 
 
-def zones(loops: Iterable[CurrentLoop], receiver: Receiver, *, inside: Polygon | MultiPolygon) -> Zones:
+def zones(
+    loops: Iterable[CurrentLoop],
+    receiver: Receiver,
+    *,
+    inside: Polygon | MultiPolygon,
+    roofs: MultiPolygon | None = None,
+) -> Zones:
     """Compute the zones of some loops.
 
     Parameters
@@ -64,6 +85,8 @@ def zones(loops: Iterable[CurrentLoop], receiver: Receiver, *, inside: Polygon |
         Reach, height and core ratio.
     inside : Polygon or MultiPolygon
         Ground on which the animal lives: what the outer loops enclose, with holes where inner loops keep it out.
+    roofs : MultiPolygon, optional
+        Ground that buildings stand on.
 
     Returns
     -------
@@ -73,9 +96,14 @@ def zones(loops: Iterable[CurrentLoop], receiver: Receiver, *, inside: Polygon |
     """
     signal, core = field_zones(loops, receiver, levels=(1.0, receiver.core_level))
     ground = inside if inside.is_valid else shapely.make_valid(inside)  # a wire surveyed as laid may cross itself
-    roam = shapely.difference(ground, signal)
-    parts = [part for part in shapely.get_parts(roam) if isinstance(part, Polygon) and part.area > _SLIVER_M2]
-    return Zones(signal=signal, core=core, roam=MultiPolygon(parts), receiver=receiver)
+    roam = _polygons(shapely.difference(ground, signal))
+    return Zones(signal=signal, core=core, roam=roam, receiver=receiver, roofs=roofs or MultiPolygon())
+
+
+def _polygons(ground: BaseGeometry) -> MultiPolygon:
+    """Keep the areas of what an overlay left over."""
+    parts = shapely.get_parts(ground)
+    return MultiPolygon([part for part in parts if isinstance(part, Polygon) and part.area > _SLIVER_M2])
 
 
 def field_zones(

@@ -69,7 +69,7 @@ def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = No
     said = (
         *land.remarks,
         *outline.remarks,
-        *(doubled.remarks if doubled else narrow_places(outer, site=site, settings=settings)),
+        *(() if doubled else narrow_places(outer, site=site, settings=settings)),
         *inner_loop_remarks(runs, site=site, settings=settings),
         *remarks,
     )

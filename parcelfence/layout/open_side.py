@@ -1,11 +1,7 @@
 """Open sides: where no signal is wanted, the wire does not close round the land but is doubled back.
 
 Along the other sides an active run and a return run lie side by side with opposite currents, which weaken each other
-from afar.  At distance x outside the active run the field is that of two long wires,
-
-    f = w / x - w / (x + s) = w s / (x (x + s)),
-
-so a receiver set to the reach w of a single wire reacts at the wanted x when w = x (x + s) / s.
+from afar.  What the receiver is set to then, :func:`parcelfence.field.setting.reach_for_return_run` says.
 """
 
 from __future__ import annotations
@@ -18,21 +14,17 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.ops import substring
 
-from parcelfence.conflict import Conflict
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, closed, opened, parts
 from parcelfence.lines import stretch
-from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.settings import Settings
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["HOUSE_WALL", "SHORE", "Doubled", "doubled_back", "needed_setting_m"]
+__all__ = ["HOUSE_WALL", "SHORE", "Doubled", "doubled_back"]
 
 HOUSE_WALL: Final = "house wall"
 SHORE: Final = "shore"
@@ -57,21 +49,10 @@ class Doubled:
         Bands between an active run and its return run; the outline of each is one closed wire.
     ground : Polygon
         What is contained: the area up to the wall, water or line at which its open sides end.
-    remarks : tuple of Conflict
-        What the receiver has to be set to.
     """
 
     rings: tuple[Polygon, ...]
     ground: Polygon
-    remarks: tuple[Conflict, ...]
-
-
-def needed_setting_m(reach_m: float, *, spacing_m: float) -> float:
-    """Reach of a single straight wire to which a receiver is set, so that it reacts at `reach_m` beside a return run.
-
-    w = x (x + s) / s, from two infinite wires with opposite currents.
-    """
-    return reach_m * (reach_m + spacing_m) / spacing_m
 
 
 def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | None:
@@ -103,9 +84,7 @@ def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | 
     if not rings:
         return None
     ground = _up_to_the_sides(area, [line for line, is_open in stretches if is_open], site=site, settings=settings)
-    return Doubled(
-        rings=rings, ground=ground, remarks=(_setting_remark(rings, spacing_m=spacing_m, settings=settings),)
-    )
+    return Doubled(rings=rings, ground=ground)
 
 
 def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tuple[LineString, bool]]:
@@ -173,20 +152,3 @@ def _squared_ends(active: LineString, *, turn_m: float) -> LineString:
         on = xy[place] + heading * max(float((end - xy[place]) @ heading), 0.0)
         xy = np.vstack([on, xy]) if place == 0 else np.vstack([xy, on])
     return LineString(xy)
-
-
-def _setting_remark(rings: Sequence[Polygon], *, spacing_m: float, settings: Settings) -> Conflict:
-    units = unit_system(settings.units)
-    needed_m = needed_setting_m(settings.reach_m, spacing_m=spacing_m)
-    return Conflict(
-        rule="open-side",
-        severity="note",
-        message=f"Along the open side there is no wire. On the other sides the wire is doubled back at "
-        f"{units.length(spacing_m)}; for a reach of {units.length(settings.reach_m)} beside it the receiver is set as "
-        f"for {units.length(needed_m, digits=2)} beside a single straight wire",
-        remedy="walk the signal from outside and adjust the level to what is found",
-        geometry=shapely.union_all([ring.exterior for ring in rings]),
-        layer="open_sides",
-        measured=needed_m,
-        limit=settings.reach_m,
-    )

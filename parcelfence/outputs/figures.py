@@ -29,6 +29,8 @@ class Figures:
     ----------
     loop_length_m : float
         Length in plan of all runs that carry the signal.
+    loop_ground_length_m, lead_in_ground_length_m : float
+        Lengths along the ground, slopes included, of the runs that carry the signal and of the twisted pairs.
     loop_geodesic_length_m : float
         The same on the ellipsoid, from longitude and latitude (Karney 2013); a check of the working CRS.
     lead_in_length_m : float
@@ -37,21 +39,27 @@ class Figures:
         Length of single conductor over all legs, slack and twist included.
     parcel_area_m2, allowed_area_m2, enclosed_area_m2 : float
         Property; what the setbacks leave of it; what the loop encloses, keep-outs taken off.
+    free_area_m2, indoors_area_m2 : float
+        Ground on which the animal is free: in the open, and under roofs.
     roam_area_m2, signal_area_m2, core_area_m2 : float
-        Zones, by the exact field.
+        Zones, by the exact field; the first is all enclosed ground that does not react.
     buffer_area_m2 : float
-        What would be left free if the signal were a plain strip as wide as the reach: shown for comparison.
+        What would be left free in the open if the signal were a plain strip as wide as the reach: shown for comparison.
     legs, splices, crossings, stations, flags : int
         Counts.
     """
 
     loop_length_m: float
+    loop_ground_length_m: float
+    lead_in_ground_length_m: float
     loop_geodesic_length_m: float
     lead_in_length_m: float
     conductor_length_m: float
     parcel_area_m2: float
     allowed_area_m2: float
     enclosed_area_m2: float
+    free_area_m2: float
+    indoors_area_m2: float
     roam_area_m2: float
     signal_area_m2: float
     core_area_m2: float
@@ -63,9 +71,9 @@ class Figures:
     flags: int
 
     @property
-    def roam_share_of_enclosed(self) -> float:
-        """Share of the enclosed ground on which the animal is free."""
-        return self.roam_area_m2 / self.enclosed_area_m2 if self.enclosed_area_m2 else 0.0
+    def free_share_of_enclosed(self) -> float:
+        """Share of the enclosed ground, houses included, on which the animal is free in the open."""
+        return self.free_area_m2 / self.enclosed_area_m2 if self.enclosed_area_m2 else 0.0
 
     @property
     def buffer_share_of_enclosed(self) -> float:
@@ -85,16 +93,20 @@ def figures(plan: Plan) -> Figures:
     wires = shapely.union_all([run.line for run in loop.signal_runs])
     return Figures(
         loop_length_m=sum(run.line.length for run in loop.signal_runs),
+        loop_ground_length_m=sum(leg.ground_length_m for leg in take_off.sequence.legs if not leg.twisted),
+        lead_in_ground_length_m=sum(leg.ground_length_m for leg in take_off.sequence.legs if leg.twisted),
         loop_geodesic_length_m=_geodesic_length_m(plan),
         lead_in_length_m=sum(run.line.length for run in loop.runs if run.twisted),
         conductor_length_m=take_off.sequence.conductor_length_m,
         parcel_area_m2=plan.site.parcel.area,
         allowed_area_m2=loop.allowed.area,
         enclosed_area_m2=enclosed.area,
+        free_area_m2=plan.zones.free_ground.area,
+        indoors_area_m2=plan.zones.indoors.area,
         roam_area_m2=plan.zones.roam.area,
         signal_area_m2=plan.zones.signal.area,
         core_area_m2=plan.zones.core.area,
-        buffer_area_m2=enclosed.difference(wires.buffer(plan.zones.receiver.reach_m)).area,
+        buffer_area_m2=enclosed.difference(wires.buffer(plan.zones.receiver.reach_m)).difference(plan.zones.roofs).area,
         legs=len(take_off.sequence.legs),
         splices=len(take_off.sequence.splices),
         crossings=len(plan.crossings),
@@ -138,15 +150,15 @@ def _unmarked(plan: Plan) -> str:
 
 
 def _free_ground(found: Figures, units: UnitSystem) -> str:
-    share = found.roam_share_of_enclosed
-    if not found.roam_area_m2:
+    share = found.free_share_of_enclosed
+    if not found.free_area_m2:
         return "The receiver reacts on all of the enclosed ground: nothing is left to roam. Choose a smaller reach."
-    text = f"{share:.0%} of the enclosed ground, {units.area(found.roam_area_m2)}, is free to roam"
+    text = f"{share:.0%} of the enclosed ground, {units.area(found.free_area_m2)}, is free to roam"
     return f"Only {text}; a smaller reach frees more." if share < _LITTLE_LEFT else f"{text}."
 
 
 def _drop_at_the_buffer(found: Figures) -> str:
-    missing = found.buffer_share_of_enclosed - found.roam_share_of_enclosed
+    missing = found.buffer_share_of_enclosed - found.free_share_of_enclosed
     if missing < 0.02:  # noqa: PLR2004
         return ""
     return (

@@ -41,7 +41,7 @@ _LOOP_TYPES: Final = {
     "remark": "str",
     "loop_m": "float64",
     "enclosed_m2": "float64",
-    "roam_m2": "float64",
+    "free_m2": "float64",
     "must_fix": "int64",
 }
 _ZONE_TYPES: Final = {"kind": "str", "area_m2": "float64"}
@@ -64,7 +64,7 @@ def loops(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
     -------
     GeoDataFrame
         One row for every row of `parcels`, with its index, in its CRS: the single loops as a MultiLineString with
-        status (``planned`` or ``refused``), remark (the reason where there is none), loop_m, enclosed_m2, roam_m2 and
+        status (``planned`` or ``refused``), remark (the reason where there is none), loop_m, enclosed_m2, free_m2 and
         must_fix (number of conflicts that must be fixed).  Lengths and areas are metres on the ground.
 
     Raises
@@ -213,7 +213,7 @@ def _plans(tables: Sequence[Table], settings: Settings) -> Iterator[tuple[int, P
 
 def _loop_rows(finished: Plan | None, reason: str) -> Rows:
     if finished is None:
-        nothing = {"loop_m": np.nan, "enclosed_m2": np.nan, "roam_m2": np.nan, "must_fix": 0}
+        nothing = {"loop_m": np.nan, "enclosed_m2": np.nan, "free_m2": np.nan, "must_fix": 0}
         return [({"status": "refused", "remark": reason, **nothing}, None)]
     lines = shapely.MultiLineString([run.line for run in finished.loop.signal_runs])
     record = {
@@ -221,7 +221,7 @@ def _loop_rows(finished: Plan | None, reason: str) -> Rows:
         "remark": "",
         "loop_m": lines.length,
         "enclosed_m2": finished.loop.enclosed.area,
-        "roam_m2": finished.zones.roam.area,
+        "free_m2": finished.zones.free_ground.area,
         "must_fix": sum(conflict.severity == "must_fix" for conflict in finished.conflicts),
     }
     return [(record, lines)]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 from parcelfence.conflict import SEVERITIES, count_severities, severity_tally
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.escaping import html_text
+from parcelfence.outputs.figures import figures
 from parcelfence.outputs.map_layers import legend_key
 from parcelfence.outputs.style import style_of, tolerance_style
 from parcelfence.units import station_label, unit_system
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.map_features import Drawn
 
-__all__ = ["figures", "heading", "panel"]
+__all__ = ["heading", "key_figures", "panel"]
 
 _GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "Wire and signal": ("wire", "zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
@@ -58,16 +59,17 @@ def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
     )
 
 
-def figures(plan: Plan) -> tuple[tuple[str, str], ...]:
+def key_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Name the key figures of a plan, in the person's units."""
-    units = unit_system(plan.settings.units)
+    units, found = unit_system(plan.settings.units), figures(plan)
     counts = count_severities(plan.conflicts)
     return (
-        ("Enclosed", units.area(plan.loop.enclosed.area)),
-        ("Loop length", units.length(sum(run.line.length for run in plan.loop.signal_runs))),
-        ("Reach", units.length(plan.settings.reach_m)),
-        ("Wire to pull", units.length(plan.take_off.sequence.conductor_length_m)),
-        ("Flags", f"{len(plan.take_off.flags)}"),
+        ("Enclosed", units.area(found.enclosed_area_m2)),
+        ("Free to roam", f"{units.area(found.free_area_m2)} ({found.free_share_of_enclosed:.0%})"),
+        ("Reach, straight wire", units.length(plan.zones.receiver.reach_m)),
+        ("Loops, on the ground", units.length(found.loop_ground_length_m, digits=0)),
+        ("Wire to pull", units.length(found.conductor_length_m, digits=0)),
+        ("Flags", f"{found.flags}"),
         ("Must fix", f"{counts['must_fix']}"),
     )
 
@@ -100,7 +102,7 @@ def _head(plan: Plan) -> str:
 def _figures(plan: Plan) -> str:
     pairs = "".join(
         f"<div{' class=alarm' if name == 'Must fix' and value != '0' else ''}><dt>{name}</dt><dd>{value}</dd></div>"
-        for name, value in figures(plan)
+        for name, value in key_figures(plan)
     )
     return f'<dl class="figures">{pairs}</dl>'
 

@@ -93,7 +93,7 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
 def _figures(plan: Plan, found: Figures) -> dict[str, Any]:
     shares = {
         name: plain_data(getattr(found, name))
-        for name in ("roam_share_of_enclosed", "buffer_share_of_enclosed", "enclosed_share_of_allowed")
+        for name in ("free_share_of_enclosed", "buffer_share_of_enclosed", "enclosed_share_of_allowed")
     }
     take_off = plan.take_off
     return {

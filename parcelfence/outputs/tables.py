@@ -185,16 +185,9 @@ def _zones(plan: Plan) -> list[Row]:
         ("roam", plan.zones.roam),
         ("signal", plan.zones.signal),
         ("core", plan.zones.core),
-        ("indoors", _indoors(plan)),
+        ("indoors", plan.zones.indoors),
     )
     return [(kind, zone.area, zone) for kind, zone in zones if not zone.is_empty]
-
-
-def _indoors(plan: Plan) -> BaseGeometry:
-    """Give the ground under roofs that does not react: an animal indoors is at peace there."""
-    roofs = shapely.union_all([building.geometry for building in plan.site.buildings])
-    under = shapely.get_parts(shapely.intersection(plan.zones.roam, roofs))
-    return shapely.MultiPolygon([part for part in under if isinstance(part, shapely.Polygon)])
 
 
 def _wire(plan: Plan) -> list[Row]:

@@ -84,14 +84,14 @@ def facts(plan: Plan) -> str:
     sequence = plan.take_off.sequence
     spools = max((leg.spool for leg in sequence.legs), default=0)
     pairs = [
-        ("Wire on the ground, loops", length(plan, found.loop_length_m, digits=0)),
-        ("Lead-in, twisted pair", length(plan, found.lead_in_length_m, digits=0)),
+        ("Wire on the ground, loops", length(plan, found.loop_ground_length_m, digits=0)),
+        ("Lead-in, twisted pair", length(plan, found.lead_in_ground_length_m, digits=0)),
         ("Conductor to pull", length(plan, found.conductor_length_m, digits=0)),
         ("Spools", f"{spools} of {length(plan, plan.settings.spool_length_m, digits=0)}"),
         ("Depth", _depth(plan)),
         ("Tightest curve, radius", length(plan, plan.settings.bend_radius_m)),
         ("Reach of the signal, straight wire", length(plan, plan.zones.receiver.reach_m)),
-        ("Free to roam", units.area(found.roam_area_m2)),
+        ("Free to roam", units.area(found.free_area_m2)),
         ("Crossings / splices", f"{found.crossings} / {found.splices}"),
         ("Flags", str(found.flags)),
     ]

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
 
     import numpy as np
     from numpy.typing import NDArray
-    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.circuit.circuit import Circuit
@@ -112,7 +111,7 @@ class Draft:
     @property
     def facing_spacing_m(self) -> float:
         """Distance below which two runs with opposite currents count as facing: two reaches."""
-        return 2 * self.settings.reach_m
+        return 2 * self.zones.receiver.reach_m
 
     @cached_property
     def facing(self) -> tuple[Stretch, ...]:
@@ -120,13 +119,3 @@ class Draft:
         from parcelfence.rules.facing import facing_stretches
 
         return facing_stretches(self.wire, spacing_m=self.facing_spacing_m, least_length_m=self.settings.reach_m)
-
-    @cached_property
-    def free_ground(self) -> tuple[Polygon, ...]:
-        """Parts of the roam area that no building stands on."""
-        import shapely
-
-        free: BaseGeometry = self.zones.roam
-        if self.site.buildings:
-            free = free.difference(shapely.union_all([building.geometry for building in self.site.buildings]))
-        return tuple(part for part in shapely.get_parts(free) if shapely.get_dimensions(part) == 2)  # noqa: PLR2004

@@ -11,12 +11,10 @@ from shapely import LineString
 from shapely.ops import nearest_points
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
-
-    from parcelfence.rules.draft import Draft
 
 __all__ = ["Neck", "narrow_passages"]
 
@@ -40,7 +38,7 @@ class Neck:
     width_m: float
 
 
-def narrow_passages(draft: Draft, *, width_m: float) -> Iterator[Neck]:
+def narrow_passages(ground_parts: Iterable[Polygon], *, width_m: float) -> Iterator[Neck]:
     """Find necks that join two wider parts of the free ground.
 
     Ground on which a circle of `width_m` does not fit is what opening with half of it takes away; it is a neck where
@@ -48,12 +46,12 @@ def narrow_passages(draft: Draft, *, width_m: float) -> Iterator[Neck]:
 
     Parameters
     ----------
-    draft : Draft
-        Its roam area and buildings are used.
+    ground_parts : iterable of Polygon
+        The free ground.
     width_m : float
         Width that a passage needs.
     """
-    for part in draft.free_ground:
+    for part in ground_parts:
         ground = shapely.simplify(part, _SIMPLIFIED_M)
         kept = shapely.buffer(shapely.buffer(ground, -width_m / 2, quad_segs=4), width_m / 2, quad_segs=4)
         if kept.is_empty:

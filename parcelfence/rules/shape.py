@@ -8,9 +8,11 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import Conflict
+from parcelfence.field.current import CurrentLoop
+from parcelfence.field.setting import doubled_spacing_m, reach_beside_return_run
 from parcelfence.rules.bends import bend_radii
 from parcelfence.rules.passage import narrow_passages
-from parcelfence.rules.place import nearest_place
+from parcelfence.rules.place import gathered, nearest_place
 from parcelfence.rules.rule import Rule, rule
 
 if TYPE_CHECKING:
@@ -85,7 +87,7 @@ def _tightest(run: Run, stations: NDArray[np.float64], *, radii: NDArray[np.floa
 )
 def facing_runs(draft: Draft) -> Iterator[Conflict]:
     """Find signal-carrying wire that faces wire with the opposite current, and how near."""
-    settings, least_m = draft.settings, draft.facing_spacing_m
+    receiver, least_m = draft.zones.receiver, draft.facing_spacing_m
     open_sides = shapely.union_all([side.geometry for side in draft.site.open_sides])
     told: list[Stretch] = []
     for stretch in draft.facing:
@@ -93,11 +95,12 @@ def facing_runs(draft: Draft) -> Iterator[Conflict]:
             continue
         told.append(stretch)
         meant = _meant(stretch, open_sides=open_sides, draft=draft)
-        words, spacing = draft.wording, stretch.measured
-        outside_m = spacing / 2 * (np.sqrt(1 + 4 * settings.reach_m / spacing) - 1) if spacing > 0 else 0.0
+        words, spacing_m = draft.wording, stretch.measured
+        outside_m = reach_beside_return_run(receiver.reach_m, spacing_m=spacing_m, height_m=receiver.height_m)
         yield Conflict(
-            message=f"Two runs with opposite currents lie {words.length(spacing)} apart {words.along(stretch)}: "
-            f"outside them a reach of {words.length(settings.reach_m)} falls to about {words.length(outside_m)}.",
+            message=f"Two runs with opposite currents lie {words.length(spacing_m)} apart {words.along(stretch)}: "
+            f"outside them the receiver, set to {words.length(receiver.reach_m)} beside a single straight wire, reacts "
+            f"at about {words.length(outside_m)}.",
             remedy="This is the return run of an open side; set the level there by walking."
             if meant
             else "Move the runs apart, or join the two stretches into one.",
@@ -124,6 +127,31 @@ def _meant(stretch: Stretch, *, open_sides: BaseGeometry, draft: Draft) -> bool:
 
 
 @rule(
+    "open-side",
+    theme=_THEME,
+    severity="note",
+    summary="Where the wire is doubled back along open sides, the level that this needs is known.",
+    basis="superposition of two long wires with opposite currents (Biot and Savart)",
+)
+def open_side(draft: Draft) -> Iterator[Conflict]:
+    """Say what the receiver is set to, from the spacing at which the runs really lie."""
+    doubled = draft.loop.of_part("return_run")
+    if doubled:
+        words, receiver = draft.wording, draft.zones.receiver
+        spacing_m = doubled_spacing_m([CurrentLoop.from_line(run.line) for run in doubled])
+        yield Conflict(
+            message=f"Along the open side there is no wire. On the other sides the wire is doubled back at "
+            f"{words.length(spacing_m)}; for a reach of {words.length(draft.settings.reach_m)} beside it the receiver "
+            f"is set as for {words.length(receiver.reach_m)} beside a single straight wire.",
+            remedy="Walk the signal from outside and adjust the level to what is found.",
+            geometry=gathered([run.line for run in doubled]),
+            measured=receiver.reach_m,
+            limit=draft.settings.reach_m,
+            layer="open_sides",
+        )
+
+
+@rule(
     "narrow-passage",
     theme=_THEME,
     severity="caution",
@@ -132,7 +160,7 @@ def _meant(stretch: Stretch, *, open_sides: BaseGeometry, draft: Draft) -> bool:
 def narrow_passage(draft: Draft) -> Iterator[Conflict]:
     """Find necks of the free ground that are narrower than the passage width."""
     words, width_m = draft.wording, draft.settings.passage_width_m
-    for neck in narrow_passages(draft, width_m=width_m):
+    for neck in narrow_passages(draft.zones.free_ground.geoms, width_m=width_m):
         place = nearest_place(draft.loop, neck.geometry, twisted=False)
         at = f" near station {words.station(place.station_m)}" if place else ""
         yield Conflict(
@@ -156,7 +184,7 @@ def roam_pocket(draft: Draft) -> Iterator[Conflict]:
     """Report pieces of free ground that are cut off from the largest one of their loop."""
     words, least_m2 = draft.wording, draft.settings.passage_width_m**2
     for loop in shapely.get_parts(draft.loop.enclosed):
-        parts = [part for part in draft.free_ground if loop.covers(part.representative_point())]
+        parts = [part for part in draft.zones.free_ground.geoms if loop.covers(part.representative_point())]
         for part in sorted(parts, key=lambda own: own.area)[:-1]:
             if part.area < _SLIVER_M2:
                 continue
@@ -188,7 +216,7 @@ def no_roam(draft: Draft) -> Iterator[Conflict]:
     """Look for the widest circle of free ground in each loop."""
     words, width_m = draft.wording, draft.settings.passage_width_m
     for loop in shapely.get_parts(draft.loop.enclosed):
-        parts = [part for part in draft.free_ground if loop.covers(part.representative_point())]
+        parts = [part for part in draft.zones.free_ground.geoms if loop.covers(part.representative_point())]
         widest_m = max((2 * float(shapely.maximum_inscribed_circle(part).length) for part in parts), default=0.0)
         if widest_m < width_m:
             free = f"is only {words.length(widest_m)} wide" if parts else "does not exist: all of it reacts"
@@ -202,4 +230,4 @@ def no_roam(draft: Draft) -> Iterator[Conflict]:
             )
 
 
-RULES: Final[tuple[Rule, ...]] = (sharp_bend, facing_runs, narrow_passage, roam_pocket, no_roam)
+RULES: Final[tuple[Rule, ...]] = (sharp_bend, facing_runs, open_side, narrow_passage, roam_pocket, no_roam)

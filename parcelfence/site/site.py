@@ -92,6 +92,14 @@ class Site:
     terrain: Terrain | None = None
 
     @cached_property
+    def roofs(self) -> MultiPolygon:
+        """Ground that buildings stand on."""
+        from shapely import MultiPolygon, Polygon, get_parts, union_all
+
+        parts = get_parts(union_all([building.geometry for building in self.buildings]))
+        return MultiPolygon([part for part in parts if isinstance(part, Polygon)])
+
+    @cached_property
     def buried_lines(self) -> tuple[BuriedLine, ...]:
         """The utilities, segments that lie end to end joined: what is crossed, and what a wire runs beside."""
         return join_segments(self.utilities)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from parcelfence.takeoff.sequence import conductor_per_ground
+from parcelfence.takeoff.sequence import conductor_per_metre
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def spool_remark(sequence: Sequence, settings: Settings) -> str:
         return ""
     count = max(1, math.ceil(loops_m / spool_m - 1e-9))
     left_m, needed_m = max(count * spool_m - loops_m, 0.0), sequence.conductor_length_m - loops_m
-    factor = conductor_per_ground(settings, twisted=True) / conductor_per_ground(settings, twisted=False)
+    factor = conductor_per_metre(settings, twisted=True) / conductor_per_metre(settings, twisted=False)
     digits = 0 if settings.units == "us" else 1
     step_m = units.length_m / 10**digits
     under = units.length((math.floor(left_m / factor / step_m) + 1) * step_m, digits=digits)

@@ -6,8 +6,8 @@ from dataclasses import replace
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from parcelfence.layout.crossing import crossings
-from parcelfence.layout.twist import gauge_diameter_m, take_up_factor
+from parcelfence.circuit.conductor import Conductor
+from parcelfence.circuit.twisted_pair import conductor_per_ground
 from parcelfence.site.terrain import ground_profile
 from parcelfence.takeoff.connection import connections
 from parcelfence.takeoff.joint import named, start_joints
@@ -16,6 +16,7 @@ from parcelfence.takeoff.spool import Pull, no_splice_stretches
 from parcelfence.units import station_label, unit_system
 
 if TYPE_CHECKING:
+    from parcelfence.layout.crossing import Crossing
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
@@ -23,12 +24,12 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.connection import Connection, Place
     from parcelfence.takeoff.spool import SpoolEnd
 
-__all__ = ["conductor_per_ground", "sequence"]
+__all__ = ["conductor_per_metre", "sequence"]
 
 _WORTH_SAYING_M = 0.05
 
 
-def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
+def sequence(loop: Loop, site: Site, *, settings: Settings, crossings: tuple[Crossing, ...]) -> Sequence:
     """Put the wire in the order in which it is pulled.
 
     The lead-in comes first, then the loop that it feeds, then each further feed with its loop.  The two conductors of a
@@ -43,9 +44,11 @@ def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
     loop : Loop
         Designed, drawn or surveyed.
     site : Site
-        Its utilities and hard surfaces, of which splices keep clear, and its terrain.
+        Its terrain.
     settings : Settings
         Slack, twist, length of a spool, how stations are written.
+    crossings : tuple of Crossing
+        Crossings of utilities and hard surfaces, of which splices keep clear.
 
     Returns
     -------
@@ -53,13 +56,12 @@ def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
         One leg per run; a loop is one closed line.
     """
     chain = connections(loop)
-    measured = crossings(loop, site, settings=settings)
     pull = Pull(spool_length_m=settings.spool_length_m)
     legs: list[Leg] = []
     splices: list[Splice] = []
     for number, connection in enumerate(chain):
         splices += start_joints(connection, chain=chain)
-        stretches = no_splice_stretches(connection.run, crossings=measured)
+        stretches = no_splice_stretches(connection.run, crossings=crossings)
         ground = ground_profile(connection.run.line, site.terrain)
         splices += _spool_joints(connection.run, ground=ground, pull=pull, stretches=stretches, settings=settings)
         total_m = legs[-1].running_total_m if legs else 0.0
@@ -77,21 +79,12 @@ def sequence(loop: Loop, site: Site, *, settings: Settings) -> Sequence:
     return Sequence(legs=tuple(legs), splices=tuple(numbered))
 
 
-def conductor_per_ground(settings: Settings, *, twisted: bool) -> float:
-    """Length of single conductor for each length along the ground.
-
-    Parameters
-    ----------
-    settings : Settings
-        Slack, gauge, jacket, twist.
-    twisted : bool
-        For a pair both conductors count, with the take-up of the twist.
-    """
-    slack = 1 + settings.slack_percent / 100
-    if not twisted:
-        return slack
-    spacing_m = gauge_diameter_m(settings.wire_gauge_awg) + 2 * settings.insulation_thickness_m
-    return 2 * slack * take_up_factor(spacing_m, twists_per_foot=settings.twists_per_foot)
+def conductor_per_metre(settings: Settings, *, twisted: bool) -> float:
+    """Length of single conductor for each metre along the ground, by the settings."""
+    wire = Conductor(gauge_awg=settings.wire_gauge_awg, insulation_thickness_m=settings.insulation_thickness_m)
+    return conductor_per_ground(
+        wire, twists_per_foot=settings.twists_per_foot, slack_percent=settings.slack_percent, twisted=twisted
+    )
 
 
 def _spool_joints(
@@ -99,7 +92,7 @@ def _spool_joints(
 ) -> list[Splice]:
     """Pull the conductors of a run along the ground, and list the joints between spools in the order of the run."""
     conductors = ("A", "B") if run.twisted else ("",)
-    take_up = conductor_per_ground(settings, twisted=run.twisted) / len(conductors)
+    take_up = conductor_per_metre(settings, twisted=run.twisted) / len(conductors)
     kept_clear = [(ground.along_ground(low_m), ground.along_ground(high_m)) for low_m, high_m in stretches]
     ends = [
         (ground.on_plan(end.along_m), end, conductor)
@@ -132,7 +125,7 @@ def _leg(
     connection: Connection, *, number: int, length_m: float, total_m: float, spool: int, settings: Settings
 ) -> Leg:
     run = connection.run
-    conductor_m = length_m * conductor_per_ground(settings, twisted=run.twisted)
+    conductor_m = length_m * conductor_per_metre(settings, twisted=run.twisted)
     return Leg(
         leg=number,
         part=run.part,

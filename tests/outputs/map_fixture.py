@@ -14,6 +14,7 @@ import shapely.ops
 from shapely.geometry import shape
 
 from parcelfence.conflict import Conflict
+from parcelfence.field.current import Receiver
 from parcelfence.layout.crossing import Crossing
 from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.outputs.tables import converted, tables
@@ -164,7 +165,17 @@ def _loop(site: Site) -> Loop:
 def _zones(loop: Loop) -> SimpleNamespace:
     wire = shapely.union_all([run.line for run in loop.signal_runs])
     signal = wire.buffer(REACH_M)
-    return SimpleNamespace(signal=signal, core=wire.buffer(REACH_M * 0.6), roam=loop.enclosed.difference(signal))
+    roam = loop.enclosed.difference(signal)
+    nothing = shapely.MultiPolygon()
+    return SimpleNamespace(
+        signal=signal,
+        core=wire.buffer(REACH_M * 0.6),
+        roam=roam,
+        free_ground=roam,
+        indoors=nothing,
+        roofs=nothing,
+        receiver=Receiver(REACH_M),
+    )
 
 
 def _profile(line: shapely.LineString) -> SimpleNamespace:

@@ -257,7 +257,7 @@ def hand_made_plan(*, nasty: bool = False, units: str = "us") -> Plan:
     site = _site(words)
     loop = _loop(site)
     currents = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
-    receiver = Receiver(settings.reach_m, settings.receiver_height_m, settings.core_ratio)
+    receiver = Receiver(settings.reach_m, settings.height_above_wire_m, settings.core_ratio)
     outer = loop.runs[0].line
     crossings = tuple(
         Crossing(

@@ -17,7 +17,7 @@ import shapely
 
 from parcelfence.outputs.map_features import AREA_DECIMALS, DECIMALS, drawn_layers
 from parcelfence.outputs.map_page import Background, map_page
-from parcelfence.outputs.map_panel import figures
+from parcelfence.outputs.map_panel import key_figures
 from parcelfence.outputs.map_words import words_of
 from parcelfence.settings import Settings
 
@@ -104,9 +104,10 @@ def test_cautions_stand_on_the_map(page: str) -> None:
 
 
 def test_the_key_figures_are_those_of_the_plan(plan: Any) -> None:
-    shown = dict(figures(plan))
+    shown = dict(key_figures(plan))
     assert shown["Enclosed"] == f"{plan.loop.enclosed.area / 4046.8564224:.2f} acres"
-    assert shown["Loop length"] == f"{sum(run.line.length for run in plan.loop.signal_runs) / 0.3048:,.1f} ft"
+    loops_m = sum(leg.ground_length_m for leg in plan.take_off.sequence.legs if not leg.twisted)
+    assert shown["Loops, on the ground"] == f"{loops_m / 0.3048:,.0f} ft"
     assert shown["Must fix"] == "1"
 
 

@@ -89,7 +89,7 @@ def test_a_third_of_an_acre_at_twelve_feet_leaves_half(plan: Plan) -> None:
     receiver = Receiver(3.66, 0.0)
     square = replace(plan, loop=loop, zones=zones([CurrentLoop.from_line(run.line)], receiver, inside=Polygon(ring)))
     found = figures(square)
-    assert found.roam_share_of_enclosed == pytest.approx(0.495, abs=0.0015)
+    assert found.free_share_of_enclosed == pytest.approx(0.495, abs=0.0015)
     assert found.buffer_share_of_enclosed == pytest.approx(0.64, abs=0.001)
     said = " ".join(remarks(square, found, units=US))
     assert "Only 50% of the enclosed ground" in said or "Only 49% of the enclosed ground" in said

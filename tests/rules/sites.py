@@ -109,14 +109,14 @@ def draft(place: Site | None = None, loop: Loop | None = None, *, settings: Sett
     """Draft with the true zones of the loop."""
     place, settings = place or site(), settings or Settings()
     loop = loop or loop_of(loop_run(rounded(place.parcel.buffer(-settings.lot_line_setback_m, join_style="mitre"))))
-    receiver = Receiver(reach_m=settings.reach_m, height_m=settings.receiver_height_m, core_ratio=settings.core_ratio)
+    receiver = Receiver(reach_m=settings.reach_m, height_m=settings.height_above_wire_m, core_ratio=settings.core_ratio)
     wires = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
     return Draft(
         site=place,
         settings=settings,
         loop=loop,
         crossings=crossings(loop, place, settings=settings),
-        zones=zones(wires, receiver, inside=loop.enclosed),
+        zones=zones(wires, receiver, inside=loop.enclosed, roofs=place.roofs),
         profiles=reach_profiles(wires, receiver),
         circuit=circuit(
             wires,

@@ -11,7 +11,7 @@ from parcelfence.settings import Settings
 from tests.rules import sites
 from tests.sample import sample_plan
 
-FLAT = Settings(reach_m=1.0, receiver_height_m=0.0)
+FLAT = Settings(reach_m=1.0, receiver_height_m=0.0, burial_depth_m=0.0)
 FAR = sites.site(parcel=box(-5, -5, 305, 205))
 OUTSIDE_CORNER = math.sqrt(2) - 1
 """Reach on the bisector outside of two long legs at a right angle: each gives (1 - cos 45) / sqrt 2 of a long wire."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -99,7 +98,10 @@ def test_runs_two_reaches_apart_hold_and_nearer_ones_are_told_once() -> None:
     (conflict,) = _found("facing-runs", sites.loop_of(sites.loop_run(_notched(3.0))))
     assert conflict.measured == pytest.approx(3.0, abs=0.005)
     assert conflict.limit == 4.0
-    # beside two long wires with opposite currents the reach is (s/2)(sqrt(1 + 4w/s) - 1)
+    # beside two long wires with opposite currents the reach is (s/2)(sqrt(1 + 4w/s) - 1) at the height of the wire
+    flat = Settings(reach_m=2.0, receiver_height_m=0.0, burial_depth_m=0.0)
+    run = sites.loop_run(_notched(3.0))
+    (conflict,) = sites.found("facing-runs", sites.draft(loop=sites.loop_of(run), settings=flat))
     assert f"{1.5 * (math.sqrt(1 + 8 / 3) - 1):.2f} m" in conflict.message
 
 
@@ -147,7 +149,7 @@ def test_a_passage_of_the_width_holds_and_a_narrower_one_is_measured() -> None:
 
 
 def _necks(*ground: Polygon) -> list[float]:
-    return [neck.width_m for neck in narrow_passages(SimpleNamespace(free_ground=ground), width_m=1.2)]
+    return [neck.width_m for neck in narrow_passages(ground, width_m=1.2)]
 
 
 def test_a_neck_joins_two_places_and_a_dead_end_does_not() -> None:
@@ -201,7 +203,7 @@ def test_two_loops_each_have_their_own_free_ground() -> None:
 
 def test_a_small_square_is_all_signal() -> None:
     """In the plane of the wire a square is all signal up to a side of 4 sqrt(2) w."""
-    settings = Settings(reach_m=2.0, receiver_height_m=0.0)
+    settings = Settings(reach_m=2.0, receiver_height_m=0.0, burial_depth_m=0.0)
     largest_m = 4 * math.sqrt(2) * 2.0
     (conflict,) = _found(
         "no-roam",

@@ -12,7 +12,7 @@ from parcelfence.settings import Settings
 from parcelfence.takeoff.leg import Leg, Sequence, Splice
 from parcelfence.takeoff.materials import materials, spool_remark
 from parcelfence.takeoff.pricing import priced
-from parcelfence.takeoff.sequence import conductor_per_ground
+from parcelfence.takeoff.sequence import conductor_per_metre
 from parcelfence.takeoff.take_off import TakeOff
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def leg(number: int, length_m: float, *, twisted: bool, before_m: float, settings: Settings, spool: int = 1) -> Leg:
-    conductor_m = length_m * conductor_per_ground(settings, twisted=twisted)
+    conductor_m = length_m * conductor_per_metre(settings, twisted=twisted)
     return Leg(
         leg=number,
         part="lead_in" if twisted else "loop",
@@ -71,7 +71,7 @@ def test_wire_by_kind_adds_up_to_the_sequence() -> None:
     single, pair = rows["single wire, 18 AWG"], rows["twisted pair, 2 x 18 AWG"]
     assert single.quantity == pytest.approx(103)
     assert pair.quantity == pytest.approx(10.3)
-    per_pair = conductor_per_ground(settings, twisted=True) / 1.03
+    per_pair = conductor_per_metre(settings, twisted=True) / 1.03
     total_m = wired(loop_m=100.0, lead_in_m=10.0, settings=settings).conductor_length_m
     assert single.quantity + per_pair * pair.quantity == pytest.approx(total_m)
 

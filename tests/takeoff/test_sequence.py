@@ -96,7 +96,9 @@ LAYOUTS = {
 
 
 def of(layout: Loop, place: Site | None = None, **changes: float) -> Sequence:
-    return sequence(layout, place or site(), settings=Settings(**{"spool_length_m": 1e4} | changes))
+    place, settings = place or site(), Settings(**{"spool_length_m": 1e4} | changes)
+    measured = crossings(layout, place, settings=settings)
+    return sequence(layout, place, settings=settings, crossings=measured)
 
 
 class Replay:
@@ -195,7 +197,7 @@ def test_the_designed_sample_is_replayed_too() -> None:
     files = {name: folder / f"{name}.geojson" for name in ("parcels", "buildings", "keep_outs", "water", "transmitter")}
     place = read_site(**files, marks=folder / "marks_lines.geojson", select="parcel_no=31-07")
     layout = design(place, Settings())
-    done = sequence(layout, place, settings=Settings())
+    done = of(layout, place, spool_length_m=Settings().spool_length_m)
     replay = Replay(done)
     walked = replay.follow()
     assert sorted(name for name, _ in walked) == sorted(name for name, _ in replay.wires)
@@ -275,7 +277,7 @@ def test_splices_keep_clear(spool_m: float, x: float) -> None:
     place = site(utilities=(gas(x),), hardscape=(drive,))
     layout = LAYOUTS["one loop"]
     settings = Settings(spool_length_m=spool_m)
-    done = sequence(layout, place, settings=settings)
+    done = of(layout, place, spool_length_m=spool_m)
     corners = [Point(xy) for xy in OUTER.coords[1:-1]]
     joined = [splice for splice in done.splices if "spool" in splice.note]
     for splice in joined:

@@ -80,7 +80,7 @@ def counted(place: Site | None = None, **given: Any) -> TakeOff:
         layout,
         place,
         settings=settings,
-        sequence=sequence(layout, place, settings=settings),
+        sequence=sequence(layout, place, settings=settings, crossings=crossed),
         crossings=crossed,
         flags=flags,
         stations=(),

@@ -13,17 +13,18 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
 
+from parcelfence.circuit.conductor import gauge_diameter_m
+from parcelfence.circuit.twisted_pair import lay_m, take_up_factor
 from parcelfence.field.current import Receiver
 from parcelfence.field.zones import Zones
 from parcelfence.layout.loop import Loop, Run, Transmitter
-from parcelfence.layout.twist import gauge_diameter_m, lay_m, take_up_factor
 from parcelfence.settings import Settings
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.provenance import Provenance
 from parcelfence.site.site import Site
 from parcelfence.takeoff.flags import flags
 from parcelfence.takeoff.materials import spool_remark
-from parcelfence.takeoff.sequence import conductor_per_ground, sequence
+from parcelfence.takeoff.sequence import conductor_per_metre, sequence
 from parcelfence.units import ACRE_M2, FOOT_M, parse_length_m
 
 KIT_M = parse_length_m("500 ft")
@@ -79,7 +80,7 @@ def site(area: Polygon) -> Site:
 def test_length_and_spools_of_a_loop_on_the_lot_line(acres: float, aspect: float, perimeter_ft: float) -> None:
     """Derived: perimeter 2 (1 + a) sqrt(A / a); spools are that over 500 ft, rounded up (kit: common practice)."""
     area = rectangle(acres, aspect=aspect)
-    done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M))
+    done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M), crossings=())
     assert done.legs[0].ground_length_m / FOOT_M == pytest.approx(perimeter_ft, rel=1e-9)
     assert done.conductor_length_m / FOOT_M == pytest.approx(perimeter_ft, rel=1e-9)
     assert done.spools == math.ceil(perimeter_ft / 500)
@@ -90,9 +91,9 @@ def test_a_kit_of_500_ft_round_a_third_of_an_acre() -> None:
     """Derived from the kit (common practice): 500 ft - 481.996 ft = 18.004 ft, under 9 ft of pair."""
     area = rectangle(1 / 3)
     settings = Settings.from_words({"slack_percent": 0, "spool_length": "500 ft", "units": "us"})
-    bare = sequence(loop(area), site(area), settings=settings)
+    bare = sequence(loop(area), site(area), settings=settings, crossings=())
     assert (KIT_M - bare.conductor_length_m) / FOOT_M == pytest.approx(18.004149395453794, rel=1e-9)
-    assert (KIT_M - bare.conductor_length_m) / conductor_per_ground(settings, twisted=True) / FOOT_M < 9
+    assert (KIT_M - bare.conductor_length_m) / conductor_per_metre(settings, twisted=True) / FOOT_M < 9
     assert spool_remark(bare, settings).startswith(
         "One spool of 500 ft leaves 18 ft beyond the loops for lead-in and slack: under 9 ft of twisted pair if "
         "nothing is kept for slack."
@@ -103,7 +104,7 @@ def test_a_kit_of_500_ft_round_a_third_of_an_acre() -> None:
 def test_the_kit_yields_a_lead_in_under_9_ft_and_no_slack(lead_in_ft: float, slack_percent: float, spools: int) -> None:
     area = rectangle(1 / 3)
     settings = Settings.from_words({"slack_percent": slack_percent, "spool_length": "500 ft", "units": "us"})
-    done = sequence(loop(area, lead_in_m=lead_in_ft * FOOT_M), site(area), settings=settings)
+    done = sequence(loop(area, lead_in_m=lead_in_ft * FOOT_M), site(area), settings=settings, crossings=())
     assert done.spools == spools
     assert ("It is enough" in spool_remark(done, settings)) == (spools == 1)
 
@@ -113,7 +114,7 @@ def test_longest_rectangle_of_a_third_of_an_acre_within_the_kit() -> None:
     limit = 1.7245444262601446
     for aspect, spools in ((limit - 1e-6, 1), (limit + 1e-6, 2)):
         area = rectangle(1 / 3, aspect=aspect)
-        done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M))
+        done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M), crossings=())
         assert done.spools == spools
 
 
@@ -126,7 +127,7 @@ def test_longest_rectangle_of_a_third_of_an_acre_within_the_kit() -> None:
 )
 def test_one_spool_encloses(area: Polygon, acres: float) -> None:
     """Derived: (P / 4)^2 of a square, P^2 / (4 pi) of a circle (drawn with 256 chords: 5e-5 short)."""
-    done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M))
+    done = sequence(loop(area), site(area), settings=Settings(slack_percent=0, spool_length_m=KIT_M), crossings=())
     assert done.spools == 1
     assert Polygon(done.legs[0].line).area / ACRE_M2 == pytest.approx(acres, rel=1e-4)
 
@@ -186,7 +187,7 @@ def test_a_lead_in_takes_twice_its_length_times_the_twist(
     jacket_m = (outer_diameter_mm * 1e-3 - gauge_diameter_m(18)) / 2
     settings = Settings(twists_per_foot=twists_per_foot, insulation_thickness_m=jacket_m, slack_percent=0)
     area = rectangle(1 / 3)
-    lead_in = sequence(loop(area, lead_in_m=12.0), site(area), settings=settings).legs[0]
+    lead_in = sequence(loop(area, lead_in_m=12.0), site(area), settings=settings, crossings=()).legs[0]
     assert lead_in.conductor_length_m == pytest.approx(2 * 12 * factor, rel=1e-8)
     assert take_up_factor(outer_diameter_mm * 1e-3, twists_per_foot=twists_per_foot) == pytest.approx(factor, rel=1e-8)
 
