@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import struct
 import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -14,11 +16,13 @@ from pyproj import CRS
 
 from parcelfence.errors import CrsError, Fault, InputError, MissingExtraError
 from parcelfence.inputs.elevation_unit import unit_of_elevations
-from parcelfence.inputs.files import check_file
-from parcelfence.inputs.source_crs import crs_from_words, horizontal_crs
+from parcelfence.inputs.files import check_file, check_signature
+from parcelfence.inputs.raw import library_faults
+from parcelfence.inputs.source_crs import check_definition, check_definition_within, crs_from_words, horizontal_crs
 
 if TYPE_CHECKING:
     from collections.abc import Generator
+    from pathlib import Path
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -41,6 +45,15 @@ _ON_EARTH_M: Final = (-500.0, 9000.0)
 _CACHE_MB: Final = 64
 """Blocks of the file that are kept while reading; by default that would be a twentieth of the memory."""
 _WHOLE: Final = 1.0 - 1e-6
+_KINDS: Final = "elevations are read from a GeoTIFF"
+_WHOLE_FILE: Final = "check that it is the right file, and whole; another kind of raster is converted with rio convert"
+_BIG_TIFF: Final = 43
+_ASCII: Final = 2
+_MOST_TAGS: Final = 1_000
+_LONGEST_TEXT: Final = 1 << 20
+_WORLD_FILES: Final = (".tfw", ".tifw", ".wld")
+_LARGEST_WORLD_FILE: Final = 1_000
+_NUMBER: Final = re.compile(r"[-+]?\d+\.?\d*(?:[eE][-+]?\d+)?")
 BEYOND_CELLS: Final = 0.5
 """The outer cells hold so far beyond the edge: what is cut to a property seldom ends exactly on its lot lines."""
 
@@ -108,11 +121,9 @@ def elevation_raster(source: ElevationSource) -> ElevationRaster:
     """
     with _opened(source) as dataset:
         _check_elevations(dataset, name=source.name)
-        stated = CRS.from_wkt(dataset.crs.to_wkt()) if dataset.crs else None
+        stated = _stated_crs(dataset, name=source.name)
         crs = horizontal_crs(stated, where=source.name) if stated is not None else _given_crs(source)
-        if dataset.transform.is_identity:
-            found, remedy = "it does not say where on the ground its cells lie", "give a georeferenced raster"
-            raise InputError(Fault(where=source.name, found=found, remedy=remedy))
+        affine = _affine(dataset, source=source)
         unit_m, remarks = unit_of_elevations(
             stated or crs, band_unit=dataset.units[0] or "", given=source.unit, where=source.name
         )
@@ -123,7 +134,7 @@ def elevation_raster(source: ElevationSource) -> ElevationRaster:
             crs=crs,
             crs_origin="file" if stated is not None else "given",
             unit_m=unit_m,
-            affine=np.array(dataset.transform[:6], dtype=np.float64).reshape(2, 3),
+            affine=affine,
             columns=dataset.width,
             rows=dataset.height,
             remarks=remarks,
@@ -234,29 +245,78 @@ def _given_crs(source: ElevationSource) -> CRS:
     )
 
 
+def _stated_crs(dataset: Any, *, name: str) -> CRS | None:
+    if not dataset.crs:
+        return None
+    wkt = dataset.crs.to_wkt()
+    check_definition(wkt, where=name)
+    return CRS.from_wkt(wkt)
+
+
+def _affine(dataset: Any, *, source: ElevationSource) -> NDArray[np.float64]:
+    """Give the place of the cells as the raster states it, or the world file of six numbers beside it."""
+    stated = np.array(dataset.transform[:6], dtype=np.float64).reshape(2, 3)
+    if not dataset.transform.is_identity:
+        return stated
+    for suffix in _WORLD_FILES:
+        path = source.path.with_suffix(suffix)
+        if path.is_file() and path.stat().st_size < _LARGEST_WORLD_FILE:
+            words = path.read_text(encoding="ascii", errors="replace").split()
+            numbers = [float(word) for word in words if _NUMBER.fullmatch(word)]
+            if len(numbers) == len(words) == stated.size:
+                a, d, b, e, c, f = numbers  # in the order of the file; c and f are the middle of the first cell
+                return np.array([[a, b, c - (a + b) / 2], [d, e, f - (d + e) / 2]])
+    found, remedy = "it does not say where on the ground its cells lie", "give a georeferenced raster"
+    raise InputError(Fault(where=source.name, found=found, remedy=remedy))
+
+
+def _texts_of_tiff(path: Path) -> bytes:
+    """Give the texts in the first directory of a TIFF (TIFF 6.0, section 2; BigTIFF): one of them may hold a CRS."""
+    with path.open("rb") as stream:
+        head = stream.read(16)
+        order = "<" if head[:2] == b"II" else ">"
+        big = struct.unpack(order + "H", head[2:4])[0] == _BIG_TIFF
+        at, entry, count_code = (8, "HHQQ", "Q") if big else (4, "HHII", "H")
+        offset_code = "Q" if big else "I"
+        (first,) = struct.unpack_from(order + offset_code, head, at)
+        stream.seek(first)
+        (count,) = struct.unpack(order + count_code, stream.read(struct.calcsize(order + count_code)))
+        size = struct.calcsize(order + entry)
+        directory = stream.read(size * min(count, _MOST_TAGS))
+        texts = []
+        for _, kind, length, place in struct.iter_unpack(order + entry, directory):
+            if kind == _ASCII and length > struct.calcsize(order + offset_code):
+                stream.seek(place)
+                texts.append(stream.read(min(length, _LONGEST_TEXT)))
+    return b"\n".join(texts)
+
+
 @contextmanager
 def _opened(source: ElevationSource) -> Generator[Any]:
+    """Open a raster by the driver of its kind alone, and nothing beside it or that it names."""
     check_file(source.path)
+    check_signature(source.path, among={".tif"}, must=_KINDS)
+    with library_faults(source.name, found="it cannot be read as a raster", must=_KINDS, remedy=_WHOLE_FILE):
+        check_definition_within(_texts_of_tiff(source.path), where=source.name)
     try:
         import rasterio
-        from rasterio.errors import NotGeoreferencedWarning, RasterioError
+        from rasterio.errors import NotGeoreferencedWarning
     except ImportError as error:
         raise MissingExtraError.of("dem", package="rasterio", purpose="A raster of elevations") from error
-    try:
+    alone = {"GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR", "GDAL_PAM_ENABLED": False}
+    with (
+        library_faults(source.name, found="it cannot be read as a raster", must=_KINDS, remedy=_WHOLE_FILE),
+        rasterio.Env(GDAL_CACHEMAX=_CACHE_MB, **alone),
+    ):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused in words of our own
-            dataset = rasterio.open(source.path)
-        with rasterio.Env(GDAL_CACHEMAX=_CACHE_MB), dataset:
+            dataset = rasterio.open(source.path.absolute(), driver="GTiff")
+        with dataset:
+            if "OVERVIEW_FILE" in dataset.tags(ns="OVERVIEWS"):
+                found = "it names another file as its overview"
+                remedy = "copy it into a new GeoTIFF, for example with rio convert"
+                raise InputError(Fault(where=source.name, found=found, must="no other file is read", remedy=remedy))
             yield dataset
-    except RasterioError as error:
-        raise InputError(
-            Fault(
-                where=source.name,
-                found=f"it cannot be read as a raster ({error})",
-                must="elevations are read from a GeoTIFF or another raster that GDAL knows",
-                remedy="check that it is the right file, and whole",
-            )
-        ) from error
 
 
 def _percent_below(share: float) -> str:

@@ -16,7 +16,9 @@ from pyproj.exceptions import CRSError
 from shapely.geometry import shape
 
 from parcelfence.errors import CrsError, Fault, InputError
-from parcelfence.inputs.raw import RawFeature, RawLayer, tidy_attributes
+from parcelfence.inputs.raw import RawFeature, RawLayer, plain_reason, tidy_attributes
+from parcelfence.inputs.source_crs import check_definition
+from parcelfence.text import visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,6 +44,7 @@ _DEPTHS: Final = {
     "Polygon": 2,
     "MultiPolygon": 3,
 }
+_MOST_DIGITS: Final = 40
 _RECORD_SEPARATOR: Final = "\x1e"
 _WGS84: Final = 4326
 _LON_LAT_NAMES: Final = ("CRS84", "EPSG::4326", "EPSG:4326")
@@ -109,7 +112,10 @@ def _decoded(content: bytes, *, name: str) -> tuple[str, tuple[Fault, ...]]:
 
 def _document(text: str, *, name: str) -> Any:
     try:
-        return json.loads(text)
+        return json.loads(text, parse_int=_whole_number)
+    except RecursionError as error:
+        found, must = "the JSON nests too deeply", "GeoJSON nests some ten deep at most"
+        raise InputError(Fault(where=name, found=found, must=must, remedy="export it again")) from error
     except json.JSONDecodeError as error:
         sequence = _sequence(text)
         if sequence is not None:
@@ -124,6 +130,11 @@ def _document(text: str, *, name: str) -> Any:
         ) from error
 
 
+def _whole_number(digits: str) -> int | float:
+    """Read a whole number; one of more digits than any identifier has becomes a float, as JSON's own numbers are."""
+    return int(digits) if len(digits) <= _MOST_DIGITS else float(digits)
+
+
 def _sequence(text: str) -> list[Any] | None:
     """Give the members of a GeoJSON text sequence (RFC 8142) or of newline-delimited GeoJSON; None if it is neither."""
     separator = _RECORD_SEPARATOR if _RECORD_SEPARATOR in text else "\n"
@@ -131,11 +142,11 @@ def _sequence(text: str) -> list[Any] | None:
     members: list[Any] = []
     for number, line in enumerate(lines):
         try:
-            members.append(json.loads(line))
-        except json.JSONDecodeError as error:
+            members.append(json.loads(line, parse_int=_whole_number))
+        except (json.JSONDecodeError, RecursionError) as error:
             if number == 0:
                 return None
-            members.append({"type": "Feature", "unreadable": f"line {number + 1} is not JSON ({error.msg})"})
+            members.append({"type": "Feature", "unreadable": f"line {number + 1} is not JSON{plain_reason(error)}"})
     return members if members and isinstance(members[0], dict) and members[0].get("type") == "Feature" else None
 
 
@@ -175,7 +186,7 @@ def _feature(member: Any, *, position: int) -> RawFeature:
         return RawFeature(position=position, geometry=None, attributes=attributes)
     try:
         geometry, notes = _geometry(given)
-    except (ValueError, TypeError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError) as error:
+    except Exception as error:  # noqa: BLE001  (one feature's nonsense, of whatever kind, does not cost the others)
         reason = f"its geometry cannot be read ({_reason(given, error)})"
         return RawFeature(position=position, geometry=None, attributes=attributes, fault=reason)
     return RawFeature(position=position, geometry=geometry, attributes=attributes, notes=notes)
@@ -222,7 +233,7 @@ def _reason(given: Any, error: Exception) -> str:
         return "a ring has fewer than 3 different vertices"
     if isinstance(error, TypeError) or "could not convert" in str(error) or "unpack" in str(error):
         return "its coordinates are not pairs of numbers, nested as its type asks for"
-    return str(error).rstrip(".")
+    return plain_reason(error).strip(" ()") or "it is no geometry"
 
 
 def _crs(document: Any, *, name: str) -> tuple[CRS | None, str]:
@@ -242,6 +253,7 @@ def _crs(document: Any, *, name: str) -> tuple[CRS | None, str]:
         )
     if code.endswith(_LON_LAT_NAMES):
         return CRS.from_epsg(_WGS84), "file"
+    check_definition(code, where=name)
     try:
         return CRS.from_user_input(code), "file"
     except CRSError as error:
@@ -257,4 +269,4 @@ def _crs(document: Any, *, name: str) -> tuple[CRS | None, str]:
 
 def _layer_name(document: Any, *, default: str) -> str:
     given = document.get("name") if isinstance(document, dict) else None
-    return given if isinstance(given, str) and given else default
+    return visible(given) or default if isinstance(given, str) else default

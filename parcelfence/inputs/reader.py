@@ -11,7 +11,8 @@ from shapely import GeometryType
 
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.coordinates import checked_coordinates
-from parcelfence.inputs.files import file_hash, read_raw
+from parcelfence.inputs.files import file_hash
+from parcelfence.inputs.formats import read_raw
 from parcelfence.inputs.raw import RawFeature, RawLayer, feature_label
 from parcelfence.inputs.repair import LARGEST_ORDINATE, ROLE_DIMENSIONS, SLIVER, Repaired, repaired
 from parcelfence.inputs.source_crs import source_crs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -13,6 +14,7 @@ from pyproj.exceptions import CRSError
 
 from parcelfence.errors import CrsError, Fault
 from parcelfence.inputs.coordinates import could_be_degrees, crs_code, plausible_degrees
+from parcelfence.text import shortened
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -20,10 +22,26 @@ if TYPE_CHECKING:
     from parcelfence.inputs.raw import RawLayer
     from parcelfence.inputs.source import Source
 
-__all__ = ["SourceCrs", "crs_from_words", "horizontal_crs", "source_crs"]
+__all__ = ["SourceCrs", "check_definition", "check_definition_within", "crs_from_words", "horizontal_crs", "source_crs"]
 
+_LONGEST_SHOWN: Final = 120
 _OVERRIDE: Final = "override:"
 _STANDARD: Final = "GeoJSON standard"
+_OPENS_A_FILE: Final = re.compile(
+    r"(?:nadgrids|geoidgrids|grids|catalog|\bfile|\bdefinition)\s*=\s*(?!\"?@null)"
+    r"|\binit\s*=\s*(?!epsg:)"
+    r"|PROJ4_GRIDS\"\s*,\s*\"(?!@null)"
+    r"|PARAMETERFILE"
+    r"|\bpipeline\b"
+    r"|\"value\"\s*:\s*\"",
+    re.IGNORECASE,
+)
+"""Where the language of PROJ, WKT 1, WKT 2 and PROJJSON names a file; ``@null`` stands for none."""
+_WELL_KNOWN_TEXT: Final = re.compile(
+    rb"(?:COMPD_CS|COMPOUNDCRS|BOUNDCRS|(?:GEOG|GEOC|PROJ|GEOD)(?:CS|CRS))\s*[\[(]", re.IGNORECASE
+)
+_LONGEST_DEFINITION: Final = 20_000
+"""The longest of the EPSG list has some 5,000 characters as WKT 2."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +53,35 @@ class SourceCrs:
     remarks: tuple[Fault, ...] = ()
 
 
+def check_definition(text: str, *, where: str) -> None:
+    """Refuse the text of a CRS that would make PROJ open a file, or that is no definition by its mere length.
+
+    Raises
+    ------
+    CrsError
+        With what was found in it.
+    """
+    named = _OPENS_A_FILE.search(text)
+    if named is not None or len(text) > _LONGEST_DEFINITION:
+        found = f"it names a file ({named[0].strip()} ...)" if named else f"it has {len(text):,} characters"
+        raise CrsError(
+            Fault(
+                where=where,
+                found=f"the coordinate reference system cannot be taken as it is written: {found}",
+                must="it must say all by itself; nothing but the named inputs is opened",
+                remedy="give the code of the system, such as EPSG:2229",
+            )
+        )
+
+
+def check_definition_within(content: bytes, *, where: str) -> None:
+    """Refuse a header that holds such a text, before a library takes it for a CRS; raises CrsError."""
+    begins = _WELL_KNOWN_TEXT.search(content)
+    if begins is not None:
+        named = _OPENS_A_FILE.search(content[begins.start() :].decode("latin-1"))
+        check_definition(named[0] if named else "", where=where)
+
+
 def crs_from_words(text: str, *, where: str = "--crs") -> CRS:
     """Read a CRS as a person writes it: ``EPSG:2229``, ``2229``, a name, WKT or a PROJ string.
 
@@ -44,15 +91,16 @@ def crs_from_words(text: str, *, where: str = "--crs") -> CRS:
         If it is none.
     """
     words = text.strip()
+    check_definition(words, where=where)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)
             crs = CRS.from_epsg(int(words)) if words.isdigit() else CRS.from_user_input(words)
-    except CRSError as error:
+    except (CRSError, ValueError, OverflowError) as error:
         raise CrsError(
             Fault(
                 where=where,
-                found=f"{text!r} is no coordinate reference system that PROJ knows",
+                found=f"{shortened(text, most=_LONGEST_SHOWN)!r} is no coordinate reference system that PROJ knows",
                 must="it is written like EPSG:4326, EPSG:2229 or 'NAD83 / Vermont'",
                 remedy="look the code up in the data's description; codes are listed at epsg.org",
             )

@@ -1,30 +1,39 @@
-"""Vector files read through GDAL: shapefile (zipped too), GeoPackage, FlatGeobuf, and what else Fiona opens.
+"""Vector files read through GDAL: shapefile, GeoPackage, FlatGeobuf, any of them zipped, and JSON of other makers.
 
 Fiona reads record by record, so that a broken feature is named and the others are kept.  Layers of many thousand
-features take pyogrio's bulk path, which is some twenty times faster.
+features take pyogrio's bulk path, which is some twenty times faster.  Each suffix has its one driver, and a file is
+opened only after its first bytes have said that it is of that kind.
 """
 
 from __future__ import annotations
 
 import logging
-import zipfile
-from pathlib import Path
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
 from pyproj import CRS
 
-from parcelfence.errors import Fault, InputError, near_matches
-from parcelfence.inputs.raw import RawFeature, RawLayer, tidy_attributes
+from parcelfence.errors import CrsError, Fault, InputError, near_matches
+from parcelfence.inputs.files import GEOJSON_SUFFIXES, check_signature, feature_tables, unpacked
+from parcelfence.inputs.geojson_text import read_geojson
+from parcelfence.inputs.raw import RawFeature, RawLayer, library_faults, plain_reason, tidy_attributes
+from parcelfence.inputs.source_crs import check_definition, check_definition_within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator, Iterator
+    from pathlib import Path
 
 __all__ = ["layer_names", "read_vector_file"]
 
-_INSIDE_A_ZIP: Final = (".shp", ".gpkg", ".fgb", ".geojson")
+_DRIVERS: Final = {".shp": ("ESRI Shapefile",), ".gpkg": ("GPKG",), ".fgb": ("FlatGeobuf",)} | dict.fromkeys(
+    GEOJSON_SUFFIXES, ("ESRIJSON", "TopoJSON")
+)
 _BULK_FROM: Final = 20_000
 """Features from which the bulk path is taken; it names broken features only by their absence."""
+_LARGEST_HEADER: Final = 1 << 20
 _SHAPEFILE_PARTS: Final = {".shx": "the index", ".dbf": "the attributes"}
+_READ: Final = "what is read is GeoJSON, shapefile (also zipped), GeoPackage, FlatGeobuf, and CSV for survey points"
+_AGAIN: Final = "check that it is the right file and whole, or export it again as one of these"
 
 # Fiona logs every GDAL error that it also raises; a person gets one message, not two.
 logging.getLogger("fiona").addHandler(logging.NullHandler())
@@ -38,20 +47,10 @@ def layer_names(path: Path) -> tuple[str, ...]:
     InputError
         If the file cannot be opened.
     """
-    if path.suffix.lower() == ".gpkg":
-        from parcelfence.inputs.geopackage import feature_tables
-
-        return feature_tables(path)
-    import fiona
-
-    address = _address(path)
-    try:
-        names = tuple(fiona.listlayers(address))
-    except Exception as error:  # GDAL's drivers raise what they like over a damaged file
-        raise InputError(_unreadable(path, error)) from error
-    if not names:
-        raise InputError(_unreadable(path))
-    return names
+    if path.suffix.lower() != ".zip":
+        return _names(path)
+    with unpacked(path) as members:
+        return tuple(name for member in members for name in _names(member))
 
 
 def read_vector_file(path: Path, *, layer: str | None = None, role: str = "") -> RawLayer:
@@ -71,20 +70,66 @@ def read_vector_file(path: Path, *, layer: str | None = None, role: str = "") ->
     InputError
         If the file is none that can be read, or the layer is not in it or not clear.
     """
+    with _members(path) as members:
+        layers = [(name, member) for member in members for name in _names(member)]
+        chosen = _chosen_layer(path.name, [name for name, _ in layers], layer=layer, role=role)
+        return _read(next(member for name, member in layers if name == chosen), layer=chosen, name=path.name)
+
+
+@contextmanager
+def _members(path: Path) -> Generator[tuple[Path, ...]]:
+    if path.suffix.lower() != ".zip":
+        yield (path,)
+        return
+    with unpacked(path) as members:
+        yield members
+
+
+def _names(path: Path) -> tuple[str, ...]:
+    suffix = path.suffix.lower()
+    if suffix == ".gpkg":
+        return feature_tables(path)
+    if suffix in GEOJSON_SUFFIXES:
+        return (path.stem,)
+    check_signature(path, among=_DRIVERS, must=_READ)
+    if suffix == ".shp":
+        return (path.stem,)
+    with _opened(path) as collection:
+        return (str(collection.name),)
+
+
+@contextmanager
+def _opened(path: Path, *, layer: str | None = None) -> Generator[Any]:
+    """Open a file by the driver of its suffix alone; an absolute path is never taken for the name of a service."""
     import fiona
 
-    remarks = _shapefile_remarks(path)
-    chosen = _chosen_layer(path, layer=layer, role=role)
-    address = _address(path)
-    try:
-        with fiona.open(address, layer=chosen) as collection:
-            crs, doubts = _crs(collection, where=path.name)
-            fields = tuple(collection.schema["properties"])
-            many = path.suffix.lower() != ".zip" and len(collection) > _BULK_FROM
-            features = _bulk(path, layer=chosen) if many else tuple(_records(collection))
-    except Exception as error:  # as above
-        raise InputError(_unreadable(path, error)) from error
-    return RawLayer(name=chosen, features=features, crs=crs, fields=fields, remarks=(*remarks, *doubts))
+    _check_stated_crs(path)
+    options = {"enabled_drivers": list(_DRIVERS[path.suffix.lower()]), "allow_unsupported_drivers": True}
+    with (
+        library_faults(path.name, found="it cannot be opened as a vector file", must=_READ, remedy=_AGAIN),
+        fiona.open(str(path.absolute()), layer=layer, **options) as opened,
+    ):
+        yield opened
+
+
+def _check_stated_crs(path: Path) -> None:
+    """Look at the text of the CRS before GDAL does, which would follow it to a grid; raises CrsError."""
+    stated = path.with_suffix(".prj") if path.suffix.lower() == ".shp" else path
+    if stated.is_file() and path.suffix.lower() in {".shp", ".fgb"}:
+        with stated.open("rb") as stream:
+            check_definition_within(stream.read(_LARGEST_HEADER), where=stated.name)
+
+
+def _read(path: Path, *, layer: str, name: str) -> RawLayer:
+    suffix = path.suffix.lower()
+    if suffix == ".geojson" and path.name != name:  # out of an archive
+        return read_geojson(path.read_bytes(), name=name)
+    remarks = _shapefile_remarks(path) if suffix == ".shp" else ()
+    with _opened(path, layer=None if suffix in GEOJSON_SUFFIXES else layer) as collection:
+        crs, doubts = _crs(collection, where=name)
+        fields = tuple(collection.schema["properties"])
+        features = _bulk(path, layer=layer) if len(collection) > _BULK_FROM else tuple(_records(collection))
+    return RawLayer(name=layer, features=features, crs=crs, fields=fields, remarks=(*remarks, *doubts))
 
 
 def _records(collection: Any) -> Iterator[RawFeature]:
@@ -99,14 +144,15 @@ def _records(collection: Any) -> Iterator[RawFeature]:
         except StopIteration:
             return
         except Exception as error:  # noqa: BLE001  (GDAL's drivers raise what they like over one bad record)
-            yield RawFeature(position=position, geometry=None, attributes={}, fault=f"it cannot be read ({error})")
+            fault = f"it cannot be read{plain_reason(error)}"
+            yield RawFeature(position=position, geometry=None, attributes={}, fault=fault)
         else:
             attributes = tidy_attributes(dict(record.properties))
             try:
                 geometry = None if record.geometry is None else shape(record.geometry)
                 yield RawFeature(position=position, geometry=geometry, attributes=attributes)
             except Exception as error:  # noqa: BLE001  (as above)
-                fault = f"its geometry cannot be read ({error})"
+                fault = f"its geometry cannot be read{plain_reason(error)}"
                 yield RawFeature(position=position, geometry=None, attributes=attributes, fault=fault)
         position += 1
 
@@ -116,7 +162,7 @@ def _bulk(path: Path, *, layer: str) -> tuple[RawFeature, ...]:
     import pyogrio
     import shapely
 
-    meta, _, wkb, columns = pyogrio.raw.read(path, layer=layer, datetime_as_string=True)
+    meta, _, wkb, columns = pyogrio.raw.read(path.absolute(), layer=layer, datetime_as_string=True)
     geometries = shapely.from_wkb(wkb, on_invalid="fix")
     names = [str(name) for name in meta["fields"]]
     lists = [np.asarray(column).tolist() for column in columns]
@@ -127,60 +173,21 @@ def _bulk(path: Path, *, layer: str) -> tuple[RawFeature, ...]:
     )
 
 
-def _address(path: Path) -> str:
-    """Give the address by which GDAL opens the file; in an archive, that of the one vector file in it."""
-    if path.suffix.lower() != ".zip":
-        return str(path)
-    members = _members(path)
-    if len({Path(member).suffix.lower() for member in members}) == 1 and all(
-        member.lower().endswith(".shp") for member in members
-    ):
-        folders = {str(Path(member).parent) for member in members}
-        if len(folders) == 1:
-            folder = folders.pop()
-            return f"zip://{path}" if folder == "." else f"zip://{path}!{folder}"
-    return f"zip://{path}!{members[0]}"
-
-
-def _members(path: Path) -> list[str]:
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = [
-                name
-                for name in archive.namelist()
-                if name.lower().endswith(_INSIDE_A_ZIP) and not name.startswith("__MACOSX")
-            ]
-    except (zipfile.BadZipFile, OSError) as error:
-        raise InputError(_unreadable(path, error)) from error
-    if not names:
-        raise InputError(
-            Fault(
-                where=path.name,
-                found="the archive holds no shapefile, GeoPackage, FlatGeobuf or GeoJSON",
-                remedy="give the archive as it was downloaded, or the file from it",
-            )
-        )
-    return sorted(names)
-
-
-def _chosen_layer(path: Path, *, layer: str | None, role: str) -> str:
-    names = layer_names(path)
+def _chosen_layer(file: str, names: list[str], *, layer: str | None, role: str) -> str:
     if layer is not None:
         if layer in names:
             return layer
-        raise InputError(
-            Fault(where=path.name, found=f"there is no layer {layer!r}", remedy=near_matches(layer, names))
-        )
+        raise InputError(Fault(where=file, found=f"there is no layer {layer!r}", remedy=near_matches(layer, names)))
     alike = [name for name in names if name.casefold() in {role, role.removesuffix("s")}]
     if len(names) == 1 or len(alike) == 1:
         return (alike or list(names))[0]
     listed = ", ".join(names)
     raise InputError(
         Fault(
-            where=path.name,
+            where=file,
             found=f"the file holds {len(names)} layers ({listed}), and none is named {role or 'as the role'}",
             must="it must be clear which layer is meant",
-            remedy=f"name it as FILE:LAYER, for example {path.name}:{names[0]}",
+            remedy=f"name it as FILE:LAYER, for example {file}:{names[0]}",
         )
     )
 
@@ -189,16 +196,16 @@ def _crs(collection: Any, *, where: str) -> tuple[CRS | None, tuple[Fault, ...]]
     """Give the CRS that the file states; none where it states none, or one that cannot be understood, which is told."""
     try:
         wkt = collection.crs_wkt
+        check_definition(wkt or "", where=where)
         crs = CRS.from_wkt(wkt) if wkt else None
+    except CrsError:
+        raise
     except Exception as error:  # noqa: BLE001  (GDAL's own errors have no public class)
-        reason = str(error).splitlines()[0].rstrip(".")
-        return None, (Fault(where=where, found=f"the CRS that it states cannot be understood ({reason[:120]})"),)
+        return None, (Fault(where=where, found=f"the CRS that it states cannot be understood{plain_reason(error)}"),)
     return (None, ()) if crs is None or crs.is_engineering else (crs, ())
 
 
 def _shapefile_remarks(path: Path) -> tuple[Fault, ...]:
-    if path.suffix.lower() != ".shp":
-        return ()
     missing = [suffix for suffix in _SHAPEFILE_PARTS if not _has_part(path, suffix)]
     if ".shx" in missing:
         raise InputError(
@@ -221,14 +228,3 @@ def _shapefile_remarks(path: Path) -> tuple[Fault, ...]:
 
 def _has_part(path: Path, suffix: str) -> bool:
     return path.with_suffix(suffix).exists() or path.with_suffix(suffix.upper()).exists()
-
-
-def _unreadable(path: Path, error: Exception | None = None) -> Fault:
-    reason = str(error or "").strip().rstrip(".").replace(str(path), path.name)
-    telling = reason and not reason.startswith("Failed to open dataset")
-    return Fault(
-        where=path.name,
-        found="it cannot be opened as a vector file" + (f" ({reason})" if telling else ""),
-        must="what is read is GeoJSON, shapefile (also zipped), GeoPackage, FlatGeobuf, and CSV for survey points",
-        remedy="check that it is the right file and whole, or export it again as one of these",
-    )

@@ -12,8 +12,9 @@ from pyproj import CRS
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.coordinates import checked_coordinates
-from parcelfence.inputs.files import CSV_SUFFIXES, read_raw
-from parcelfence.inputs.gps_track import gpx_document
+from parcelfence.inputs.drawings import gpx_document
+from parcelfence.inputs.files import CSV_SUFFIXES, check_file
+from parcelfence.inputs.formats import read_raw
 from parcelfence.inputs.raw import RawFeature, RawLayer
 from parcelfence.inputs.repair import LARGEST_ORDINATE
 from parcelfence.inputs.source_crs import source_crs
@@ -112,7 +113,8 @@ def read_walk(source: Source, *, settings: Settings) -> WalkedPoints | WalkedSta
         If its CRS is missing, or its coordinates cannot be in it.
     """
     path = source.path
-    if path.suffix.lower() in CSV_SUFFIXES and path.is_file() and is_station_table(path.read_bytes(), name=source.name):
+    check_file(path)
+    if path.suffix.lower() in CSV_SUFFIXES and is_station_table(path.read_bytes(), name=source.name):
         stations, remarks = read_stations(path.read_bytes(), name=source.name, settings=settings)
         if not stations:
             raise InputError([_empty(source.name), *remarks])
@@ -122,7 +124,7 @@ def read_walk(source: Source, *, settings: Settings) -> WalkedPoints | WalkedSta
 
 def _raw(source: Source) -> RawLayer:
     path, suffix = source.path, source.path.suffix.lower()
-    if suffix == ".gpx" and path.is_file():
+    if suffix == ".gpx":
         return _waypoints(path)
     raw = read_raw(source)
     if suffix in CSV_SUFFIXES and source.crs is None and _in_degrees(path):

@@ -12,7 +12,8 @@ from shapely import LineString, MultiLineString
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.coordinates import checked_coordinates
-from parcelfence.inputs.files import file_hash, read_raw
+from parcelfence.inputs.files import check_file, file_hash
+from parcelfence.inputs.formats import read_raw
 from parcelfence.inputs.source_crs import source_crs
 from parcelfence.inputs.wire_points import lines_of_points
 
@@ -126,12 +127,13 @@ def part_of_words(words: str) -> str:
 
 def _raw(source: Source) -> RawLayer:
     suffix = source.path.suffix.lower()
-    if suffix == ".gpx" and source.path.is_file():
-        from parcelfence.inputs.gps_track import read_gpx
+    check_file(source.path)
+    if suffix == ".gpx":
+        from parcelfence.inputs.drawings import read_gpx
 
         return read_gpx(source.path)
-    if suffix == ".dxf" and source.path.is_file():
-        from parcelfence.inputs.cad_drawing import read_dxf
+    if suffix == ".dxf":
+        from parcelfence.inputs.drawings import read_dxf
 
         return read_dxf(source.path, layer=source.layer)
     return read_raw(source)

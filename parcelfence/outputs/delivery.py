@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from parcelfence.errors import CrsError, Fault
+from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.outputs.tables import chosen, converted, rounded, tables
 from parcelfence.site.frame import WGS84, horizontal
 from parcelfence.units import FOOT_M
@@ -116,16 +116,4 @@ def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | 
 
 
 def _crs(given: CRS | str) -> CRS:
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
-
-    try:
-        return CRS.from_user_input(given)
-    except CRSError as error:
-        raise CrsError(
-            Fault(
-                where="CRS of the outputs",
-                found=f"{given!r} is not a CRS ({error})",
-                remedy="write it like EPSG:6535, or give a WKT or PROJ string",
-            )
-        ) from error
+    return crs_from_words(given, where="CRS of the outputs") if isinstance(given, str) else given

@@ -6,13 +6,12 @@ import json
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from pyproj import CRS
-from pyproj.exceptions import CRSError
 from shapely import GeometryCollection, LineString
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.field.current import Receiver
 from parcelfence.inputs.source import Source
+from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.inputs.wire_file import read_wire
 from parcelfence.layers import PLAN_FILE, PROGRAM, SUMMARY
 from parcelfence.layout.laid import laid_loops
@@ -77,8 +76,8 @@ def read_plan(folder: Path) -> WrittenPlan:
         settings = Settings.from_words(summary["settings"], where=f"{folder / SUMMARY}")
         receiver = Receiver(**summary["receiver"])
         working = summary["crs"]["working"]
-        crs = CRS.from_user_input(working["code"] or working["wkt"])
-    except (KeyError, TypeError, CRSError) as error:
+        crs = crs_from_words(working["code"] or working["wkt"], where=str(folder / SUMMARY))
+    except (KeyError, TypeError) as error:
         raise InputError(_no_plan(folder, found=f"its {SUMMARY} lacks what a plan states ({error})")) from error
     wire = read_wire(Source(role="wire", path=folder / PLAN_FILE, layer=_LAYER))
     around = GeometryCollection([one.line for one in wire.lines])

@@ -93,7 +93,7 @@ def inspect_file(words: Path | str, *, role: str | None = None, crs: str | None 
     from dataclasses import replace
 
     from parcelfence.errors import InputError
-    from parcelfence.inputs.files import layers_of
+    from parcelfence.inputs.formats import layers_of
     from parcelfence.inputs.source import Source
 
     source = Source.named(words, role=role or "marks", crs_if_missing=crs)
@@ -108,7 +108,7 @@ def _layer(source: Source, *, role: str | None) -> LayerReport:
     from dataclasses import replace
 
     from parcelfence.errors import InputError
-    from parcelfence.inputs.files import read_raw
+    from parcelfence.inputs.formats import read_raw
     from parcelfence.inputs.reader import read_table
 
     try:

@@ -7,13 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import shapely
-from pyproj import CRS
-from pyproj.exceptions import CRSError
 from shapely import Point
 
-from parcelfence.errors import CrsError, Fault, InputError
+from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.reader import read_table
 from parcelfence.inputs.source import ElevationSource, Source
+from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
 from parcelfence.site.features import features, identifier, neighbours
@@ -248,16 +247,7 @@ def _frame(parcels: Table, chosen: Sequence[Record], *, settings: Settings, work
             ground_elevation_m=settings.ground_elevation_m,
             allow_ballpark=settings.allow_ballpark,
         )
-    try:
-        crs = CRS.from_user_input(working_crs)
-    except CRSError as error:
-        raise CrsError(
-            Fault(
-                where="working CRS",
-                found=f"{working_crs!r} is not a CRS",
-                must="an authority code such as EPSG:32618, or WKT, is expected",
-            )
-        ) from error
+    crs = crs_from_words(working_crs, where="working CRS")
     return LocalFrame.on(crs, extent, source_crs=parcels.crs, allow_ballpark=settings.allow_ballpark)
 
 

@@ -50,7 +50,7 @@ def test_without_rasterio_the_extra_is_named(tmp_path: Path, monkeypatch: pytest
 def test_no_raster(tmp_path: Path) -> None:
     path = tmp_path / "dem.tif"
     path.write_text("x,y,z\n1,2,3\n")
-    assert "cannot be read as a raster" in refused(path)
+    assert "named .tif, but what is in it is something else" in refused(path)
 
 
 def test_no_file(tmp_path: Path) -> None:

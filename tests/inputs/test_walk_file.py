@@ -176,7 +176,7 @@ def test_coordinates_win_over_stations(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "text", "words"),
     [
-        ("walk.csv", "", "no rows"),
+        ("walk.csv", "", "0 bytes"),
         ("walk.csv", "station,distance\n", "no walked points"),
         ("walk.csv", "lon,lat\n", "no walked points"),
         ("walk.csv", "a,b\nc,d\n", "no northing and no easting"),

@@ -1,0 +1,61 @@
+"""Formats: which of the readers a file is for, and what layers it holds."""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING
+
+from parcelfence.inputs.files import CSV_SUFFIXES, GEOJSON_SUFFIXES, check_file
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from parcelfence.inputs.raw import RawLayer
+    from parcelfence.inputs.source import Source
+
+__all__ = ["layers_of", "read_raw"]
+
+_LOG = logging.getLogger(__name__)
+
+
+def read_raw(source: Source) -> RawLayer:
+    """Read a source as its format gives it, dispatching by the kind of file.
+
+    Raises
+    ------
+    InputError
+        If there is no such file or it is none that can be read.
+    """
+    path = source.path
+    check_file(path)
+    _LOG.info("reading %s as %s", source.name, source.role)
+    suffix = path.suffix.lower()
+    if suffix in GEOJSON_SUFFIXES:
+        from parcelfence.inputs.geojson_text import is_geojson, read_geojson
+
+        content = path.read_bytes()
+        if is_geojson(content):
+            return read_geojson(content, name=source.name)
+    if suffix in CSV_SUFFIXES:
+        from parcelfence.inputs.survey_csv import read_survey_csv
+
+        return read_survey_csv(path.read_bytes(), name=source.name)
+    from parcelfence.inputs.vector_file import read_vector_file
+
+    return read_vector_file(path, layer=source.layer, role=source.role)
+
+
+def layers_of(path: Path) -> tuple[str | None, ...]:
+    """Name the layers of a file; a single None for a format that holds but one.
+
+    Raises
+    ------
+    InputError
+        If there is no such file or it cannot be opened.
+    """
+    check_file(path)
+    if path.suffix.lower() in GEOJSON_SUFFIXES | CSV_SUFFIXES | {".shp", ".fgb"}:
+        return (None,)
+    from parcelfence.inputs.vector_file import layer_names
+
+    return layer_names(path)
