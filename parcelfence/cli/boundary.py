@@ -11,7 +11,6 @@ import os
 import re
 import signal
 import sys
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,7 +20,7 @@ from parcelfence.errors import Fault, OutputError
 from parcelfence.text import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Generator, Iterable, Iterator
+    from collections.abc import Iterable, Iterator
     from types import FrameType
 
 __all__ = [
@@ -37,6 +36,7 @@ __all__ = [
 
 _OUR_COLOURS: Final = re.compile(r"\x1b\[(?:0|1|3[1-6])m")
 """What click.style makes of the few styles that the reports use; nothing else of the kind is let through."""
+_AGAIN_S: Final = 0.02
 _COMPANIONS: Final = (".shx", ".dbf", ".prj", ".cpg", ".qix")
 """Files that make up a shapefile with the .shp that is named."""
 
@@ -174,20 +174,33 @@ class Stopped(BaseException):
         self.number = number
 
 
-@contextmanager
-def stop_by_signal() -> Generator[None]:
-    """Turn the first SIGTERM or SIGINT into :class:`Stopped`, and let none disturb the cleaning up that follows."""
-    signals = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+def stop_by_signal() -> None:
+    """Turn the first SIGTERM or SIGINT into :class:`Stopped`, and let none disturb the cleaning up that follows.
 
-    def stop(number: int, _frame: FrameType | None) -> None:
+    It waits while a module is being imported: packages written in C turn what is raised there into faults of their own.
+    """
+    signals = [one for name in ("SIGINT", "SIGTERM", "SIGHUP") if (one := getattr(signal, name, None)) is not None]
+
+    def stop(number: int, frame: FrameType | None) -> None:
         for one in signals:
             signal.signal(one, signal.SIG_IGN)
+        if hasattr(signal, "setitimer") and _importing(frame):
+            signal.signal(signal.SIGALRM, lambda _number, later: stop(number, later))
+            signal.setitimer(signal.ITIMER_REAL, _AGAIN_S)
+            return
         raise Stopped(number)
 
     for one in signals:
         if signal.getsignal(one) is not signal.SIG_IGN:  # nohup, or a parent that wants no interrupt
             signal.signal(one, stop)
-    yield
+
+
+def _importing(frame: FrameType | None) -> bool:
+    while frame is not None:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            return True
+        frame = frame.f_back
+    return False
 
 
 def silence(stream: Any) -> None:

@@ -90,8 +90,8 @@ def main() -> None:
     """Run the command line; every error of input ends in one message and status 2, whatever happens in a message."""
     clean_terminal()
     try:
-        with stop_by_signal():
-            status = parcelfence.main(prog_name="parcelfence", standalone_mode=False)
+        stop_by_signal()
+        status = parcelfence.main(prog_name="parcelfence", standalone_mode=False)
     except ParcelFenceError as error:
         click.echo(f"parcelfence: {error}", err=True)
         status = UNUSABLE
