@@ -15,8 +15,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from parcelfence.alternatives import compare, what_would_do
     from parcelfence.errors import ParcelFenceError
     from parcelfence.finished_plan import Plan
+    from parcelfence.outputs.comparison import comparison_table, write_comparison
     from parcelfence.outputs.registry import write
     from parcelfence.outputs.tables import tables as layer_tables
     from parcelfence.planning import plan
@@ -30,10 +32,14 @@ __all__ = [
     "Settings",
     "Site",
     "__version__",
+    "compare",
+    "comparison_table",
     "layer_tables",
     "plan",
     "read_site",
+    "what_would_do",
     "write",
+    "write_comparison",
 ]
 
 __version__ = "0.1.0"
@@ -43,10 +49,14 @@ _HOMES = {
     "Plan": ("parcelfence.finished_plan", "Plan"),
     "Settings": ("parcelfence.settings", "Settings"),
     "Site": ("parcelfence.site.site", "Site"),
+    "compare": ("parcelfence.alternatives", "compare"),
+    "comparison_table": ("parcelfence.outputs.comparison", "comparison_table"),
     "layer_tables": ("parcelfence.outputs.tables", "tables"),
     "plan": ("parcelfence.planning", "plan"),
     "read_site": ("parcelfence.site.reading", "read_site"),
+    "what_would_do": ("parcelfence.alternatives", "what_would_do"),
     "write": ("parcelfence.outputs.registry", "write"),
+    "write_comparison": ("parcelfence.outputs.comparison", "write_comparison"),
 }
 """Public name -> module and name there."""
 

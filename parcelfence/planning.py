@@ -19,7 +19,7 @@ from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
-from parcelfence.field.zones import zones
+from parcelfence.field.zones import Zones, zones
 from parcelfence.finished_plan import Plan
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
@@ -32,6 +32,7 @@ from parcelfence.takeoff.pricing import priced
 from parcelfence.takeoff.sequence import sequence
 from parcelfence.takeoff.stations import stations
 from parcelfence.takeoff.take_off import take_off
+from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -42,10 +43,12 @@ if TYPE_CHECKING:
     from parcelfence.site.site import Site
     from parcelfence.takeoff.leg import Sequence as WiringSequence
 
-__all__ = ["assess", "plan"]
+__all__ = ["assess", "free_ground_m2", "plan"]
 
 _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
+_LEAST_FREE_M2: Final = 4.0
+"""Two metres by two: no animal can live on less (from memory)."""
 _LONGEST_LOOP_M: Final = 20_000.0
 """Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
 
@@ -80,7 +83,29 @@ def plan(
     """
     settings = settings or Settings()
     arranged, loop = _arranged(site, settings)
-    return assess(arranged, settings, loop=loop, prices=prices, crew=crew)
+    finished = assess(arranged, settings, loop=loop, prices=prices, crew=crew)
+    free_m2 = free_ground_m2(finished.zones, site)
+    if free_m2 < _LEAST_FREE_M2:
+        raise NoLoopError(_without_ground(free_m2, site=site, settings=settings))
+    return finished
+
+
+def free_ground_m2(zones: Zones, site: Site) -> float:
+    """Measure the ground on which the animal is free: outdoors, and not in the signal."""
+    roofs = shapely.union_all([building.geometry for building in site.buildings])
+    return float(zones.roam.difference(roofs).area)
+
+
+def _without_ground(free_m2: float, *, site: Site, settings: Settings) -> Fault:
+    units = unit_system(settings.units)
+    return Fault(
+        where="parcels",
+        feature=site.parcel_id,
+        found=f"a loop with a reach of {units.length(settings.reach_m)} would leave {free_m2:.1f} m2 of ground free",
+        must=f"a loop is worth its wire only where the animal can stand clear of the signal, on {_LEAST_FREE_M2:g} m2 "
+        "at least",
+        remedy="try a smaller reach, or the layout back-yard",
+    )
 
 
 def assess(

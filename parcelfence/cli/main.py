@@ -21,6 +21,7 @@ __all__ = ["main"]
 
 COMMANDS: Final = {
     "plan": ("parcelfence.cli.plan", "Design a loop on a property and write the plan."),
+    "compare": ("parcelfence.cli.compare", "Plan it with several reaches and layouts, side by side."),
     "check": ("parcelfence.cli.check", "Check a wire that somebody drew, or surveyed as built."),
     "calibrate": ("parcelfence.cli.calibrate", "Fit the reach to points walked with the receiver."),
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),

@@ -17,7 +17,6 @@ from shapely import Polygon
 from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, SettingsError
 from parcelfence.layout.front import Front, behind, front_of
-from parcelfence.layout.open_side import HOUSE_WALL, SHORE
 from parcelfence.layout.rounding import parts, whole
 from parcelfence.layout.transmitter_place import house_of
 from parcelfence.site.feature import Feature
@@ -219,7 +218,7 @@ def _house_as_a_side(site: Site, settings: Settings, *, house: Feature, front: F
     yard = site.parcel.intersection(behind(front, at_m=line_m, around=site.parcel))
     free = yard.difference(house.geometry.buffer(settings.building_clearance_m + _SEAM_M))
     walls = house.geometry.boundary.intersection(yard.buffer(_SEAM_M))
-    side = Feature(id=f"wall of {house.id}", kind=HOUSE_WALL, source_id=house.source_id, geometry=_lines(walls))
+    side = Feature(id=f"wall of {house.id}", kind="house wall", source_id=house.source_id, geometry=_lines(walls))
     return Arrangement(
         site=replace(_wanting(site, free), open_sides=(*site.open_sides, side)),
         remarks=(_front_remark(front, site=site, settings=settings),),
@@ -251,7 +250,7 @@ def _open_side(site: Site) -> Arrangement:
         return Arrangement(site=site)
     edge = site.parcel.boundary.buffer(_AT_THE_EDGE_M)
     shores = [
-        Feature(id=f"shore of {water.id}", kind=SHORE, source_id=water.source_id, geometry=shore)
+        Feature(id=f"shore of {water.id}", kind="shore", source_id=water.source_id, geometry=shore)
         for water in site.water
         if water.geometry.intersects(edge)
         and (shore := _lines(water.geometry.boundary.intersection(site.parcel.buffer(_AT_THE_EDGE_M)))).length

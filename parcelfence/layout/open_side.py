@@ -24,14 +24,12 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["HOUSE_WALL", "SHORE", "Doubled", "doubled_back"]
+__all__ = ["Doubled", "doubled_back"]
 
-HOUSE_WALL: Final = "house wall"
-SHORE: Final = "shore"
-"""Kinds of open sides along a house and along water: wire within the clearance of either is on that side."""
 
 _BEYOND_SETBACK_M: Final = 2.0
-_BESIDE_A_WALL_M: Final = 0.3
+_AT_A_BARRIER_M: Final = 0.5
+_BESIDE_A_BARRIER_M: Final = 0.3
 _MERGED_GAP_M: Final = 10.0
 _TURN_RADII: Final = 2.0
 """A rounded corner begins so many radii before its end: a quarter of a circle is 1.6 of them long."""
@@ -89,7 +87,9 @@ def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | 
 
 def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tuple[LineString, bool]]:
     """Stretches of the outline, each with whether it is open; none if signal is wanted along all or none of it."""
-    sides = shapely.union_all([side.geometry.buffer(_beside_m(side, settings=settings)) for side in site.open_sides])
+    sides = shapely.union_all([
+        side.geometry.buffer(_beside_m(side, ring=ring, site=site, settings=settings)) for side in site.open_sides
+    ])
     count = max(8, int(ring.length / _SAMPLE_M))
     stations = np.arange(count) * ring.length / count
     is_open = shapely.intersects(shapely.line_interpolate_point(ring, stations), sides)
@@ -104,19 +104,23 @@ def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tupl
 
 def _up_to_the_sides(area: Polygon, open_stretches: list[LineString], *, site: Site, settings: Settings) -> Polygon:
     """Add to an area the strips between its open stretches and the wall, water or lot line behind them."""
-    widest_m = max(_beside_m(side, settings=settings) for side in site.open_sides)
+    ring = LineString(area.exterior)
+    widest_m = max(_beside_m(side, ring=ring, site=site, settings=settings) for side in site.open_sides)
     strips = [line.buffer(widest_m, cap_style="flat", join_style="mitre", mitre_limit=2.0) for line in open_stretches]
     barred = shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
     free = shapely.union_all([area, *strips]).intersection(site.parcel).difference(barred)
     return next(part for part in parts(shapely.union_all([free, area])) if part.intersects(area))
 
 
-def _beside_m(side: Feature, *, settings: Settings) -> float:
-    """How near wire lies that counts as being on an open side."""
-    if side.kind == HOUSE_WALL:
-        return settings.building_clearance_m + _BESIDE_A_WALL_M
-    if side.kind == SHORE:
-        return settings.water_clearance_m + _BESIDE_A_WALL_M
+def _beside_m(side: Feature, *, ring: LineString, site: Site, settings: Settings) -> float:
+    """How near wire lies that counts as being on an open side.
+
+    A side along a wall or a shore is known exactly, and the wire beside it ends as near to it as it can; one that was
+    drawn by hand along a lot line is not.
+    """
+    barrier = shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
+    if barrier.dwithin(side.geometry, _AT_A_BARRIER_M):
+        return float(ring.distance(side.geometry)) + _BESIDE_A_BARRIER_M
     return max(settings.lot_line_setback_m, settings.water_clearance_m) + _BEYOND_SETBACK_M
 
 
