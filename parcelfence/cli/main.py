@@ -24,6 +24,7 @@ COMMANDS: Final = {
     "compare": ("parcelfence.cli.compare", "Plan it with several reaches and layouts, side by side."),
     "check": ("parcelfence.cli.check", "Check a wire that somebody drew, or surveyed as built."),
     "calibrate": ("parcelfence.cli.calibrate", "Fit the reach to points walked with the receiver."),
+    "find-break": ("parcelfence.cli.find_break", "Say where a broken wire is broken, and what to test next."),
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
     "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
     "sample": ("parcelfence.cli.sample", "Write out the sample property, to try things with."),
@@ -50,7 +51,7 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002, PLR6301
         if cmd_name in COMMANDS:
             module, _ = COMMANDS[cmd_name]
-            command: click.Command = getattr(import_module(module), cmd_name)
+            command: click.Command = getattr(import_module(module), cmd_name.replace("-", "_"))
             return command
         entry = _plugins().get(cmd_name)
         return None if entry is None else _loaded(entry)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from parcelfence.settings import Settings
 
-__all__ = ["Side", "WalkedStation", "is_station_table", "read_stations"]
+__all__ = ["Side", "WalkedStation", "chainage_m", "is_station_table", "read_stations"]
 
 Side = Literal["inside", "outside", ""]
 
@@ -168,14 +168,15 @@ def _station(
     return WalkedStation(
         name=texts.get("name", ""),
         line=line,
-        station_m=_chainage_m(texts["station"], unit=columns["station"].unit, settings=settings),
+        station_m=chainage_m(texts["station"], unit=columns["station"].unit, settings=settings),
         distance_m=distance_m,
         side=_SIDES[side],
         loop_id=texts.get("loop", ""),
     )
 
 
-def _chainage_m(text: str, *, unit: str, settings: Settings) -> float:
+def chainage_m(text: str, *, unit: str, settings: Settings) -> float:
+    """Read a chainage: a length, or a label such as ``0+042.5``; raises SettingsError."""
     label = _LABEL.fullmatch(text)
     if label is None:
         return _length_m(text, unit=unit, settings=settings)

@@ -19,15 +19,15 @@ from parcelfence.outputs.paper import Labels, area, line, nice_step, number, tex
 from parcelfence.outputs.style import INK, style_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.paper import Sheet
     from parcelfence.site.feature import Feature, Utility
 
-__all__ = ["drawing", "legend"]
+__all__ = ["GROUND", "PATTERNS", "drawing", "legend", "north_arrow", "scale_bar", "sheet_svg"]
 
-_GROUND: Final = {
+GROUND: Final = {
     "roads": ("#eee", "#999", ""),
     "hardscape": ("url(#dots)", "#888", ""),
     "water": ("url(#waves)", "#555", ""),
@@ -40,7 +40,7 @@ _GROUND: Final = {
     "metal": ("#bbb", "#333", ""),
 }
 """Fill, outline and dashes of what lies on the ground, from below to above."""
-_PATTERNS: Final = """<defs>
+PATTERNS: Final = """<defs>
 <pattern id="hatch" width="1.6" height="1.6" patternTransform="rotate(45)" patternUnits="userSpaceOnUse">
 <rect width="1.6" height="1.6" fill="#f4f4f4"/><path d="M0 0V1.6" stroke="#777" stroke-width="0.3"/></pattern>
 <pattern id="cross" width="2" height="2" patternTransform="rotate(45)" patternUnits="userSpaceOnUse">
@@ -76,7 +76,7 @@ def drawing(plan: Plan, sheet: Sheet, *, details: Sequence[Sheet] = ()) -> str:
         An ``svg`` element measured in millimetres; printed at 100 % it is true to its stated scale.
     """
     labels = Labels(sheet.width_mm, sheet.height_mm)
-    arrow = _north_arrow(sheet, labels)
+    arrow = north_arrow(sheet, labels)
     marks = [
         *place_marks(plan, sheet, labels=labels),
         *leg_marks(plan, sheet, labels=labels),
@@ -94,14 +94,19 @@ def drawing(plan: Plan, sheet: Sheet, *, details: Sequence[Sheet] = ()) -> str:
         *marks,
         *_names(plan, sheet, labels=labels),
     ]
+    return sheet_svg(sheet, [*body, arrow])
+
+
+def sheet_svg(sheet: Sheet, body: Iterable[str]) -> str:
+    """Set pieces of SVG into the frame of a sheet, with the bar by which its scale is checked."""
     size = f'width="{number(sheet.width_mm)}mm" height="{number(sheet.height_mm)}mm"'
     box = f"0 0 {number(sheet.width_mm)} {number(sheet.height_mm)}"
     return (
         f'<svg class="plan" xmlns="http://www.w3.org/2000/svg" {size} viewBox="{box}" role="img"'
-        f' aria-label="Plan drawing at {html_text(sheet.words)}">{_PATTERNS}'
+        f' aria-label="Plan drawing at {html_text(sheet.words)}">{PATTERNS}'
         f'<rect x="0.2" y="0.2" width="{number(sheet.width_mm - 0.4)}" height="{number(sheet.height_mm - 0.4)}"'
-        f' fill="#fff" stroke="#000" stroke-width="0.3"/>{"".join(body)}{arrow}</svg>'
-        f'<div class="scale">{_scale_bar(sheet)}<span>Scale {html_text(sheet.words)} when printed at 100 %. '
+        f' fill="#fff" stroke="#000" stroke-width="0.3"/>{"".join(body)}</svg>'
+        f'<div class="scale">{scale_bar(sheet)}<span>Scale {html_text(sheet.words)} when printed at 100 %. '
         f"Check the bar with a ruler.</span></div>"
     )
 
@@ -110,7 +115,7 @@ def _ground(plan: Plan, sheet: Sheet) -> Iterator[str]:
     site = plan.site
     for neighbour in site.neighbours:
         yield area(sheet.geometry(neighbour.geometry), fill="none", stroke="#999", width_mm=0.15)
-    for role, (fill, stroke, dashes) in _GROUND.items():
+    for role, (fill, stroke, dashes) in GROUND.items():
         features: tuple[Feature, ...] = getattr(site, role)
         for feature in features:
             drawn = sheet.geometry(feature.geometry)
@@ -198,7 +203,8 @@ def _short(word: str, *, most: int = 24) -> str:
     return plain if len(plain) <= most else plain[: most - 1] + "\u2026"
 
 
-def _north_arrow(sheet: Sheet, labels: Labels) -> str:
+def north_arrow(sheet: Sheet, labels: Labels) -> str:
+    """Draw the north arrow into the upper right corner."""
     x, y = sheet.width_mm - 8.0, 10.0
     labels.take(x, y, half_mm=8.0)
     turn, letter = (-90, (x + 7.4, y)) if sheet.turned else (0, (x, y + 7.4))
@@ -210,7 +216,8 @@ def _north_arrow(sheet: Sheet, labels: Labels) -> str:
     )
 
 
-def _scale_bar(sheet: Sheet) -> str:
+def scale_bar(sheet: Sheet) -> str:
+    """Draw the bar by which a printed scale is checked."""
     unit_m = unit_length_m(us=sheet.us)
     step = nice_step(_SCALE_BAR_MM / 4 * sheet.ratio / 1000 / unit_m / 2)
     width_mm = sheet.mm(step * unit_m)
@@ -256,7 +263,7 @@ def legend(plan: Plan) -> str:
         ("easements", "Easement"),
     ):
         if getattr(plan.site, role):
-            fill, _, dashes = _GROUND[role]
+            fill, _, dashes = GROUND[role]
             rows.append((_box_swatch(fill, dashes), title))
     rows.append((_swatch(dashes="5 1 1 1", width_mm=0.45), "Lot line"))
     signs = (("\u2460", "leg"), ("X1", "crossing"), ("!1", "open conflict"), ("S", "splice"), ("T", "transmitter"))
@@ -275,7 +282,7 @@ def _swatch(*, dashes: str, width_mm: float = 0.7) -> str:
 def _box_swatch(fill: str, dashes: str) -> str:
     patterns = ""
     if fill.startswith("url("):  # a renderer may not see the patterns of another drawing
-        patterns, fill = _PATTERNS.replace('id="', 'id="key-'), fill.replace("#", "#key-")
+        patterns, fill = PATTERNS.replace('id="', 'id="key-'), fill.replace("#", "#key-")
     return (
         f'<svg width="7mm" height="3mm" viewBox="0 0 7 3" xmlns="http://www.w3.org/2000/svg">{patterns}<rect x="0.2"'
         f' y="0.2" width="6.6" height="2.6" fill="{fill}" stroke="#333" stroke-width="0.25"'

@@ -25,7 +25,19 @@ if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
 
 
-__all__ = ["Labels", "Sheet", "area", "line", "nice_step", "number", "sheet_of", "sheets_of", "text", "unit_length_m"]
+__all__ = [
+    "Labels",
+    "Sheet",
+    "area",
+    "fitted_sheet",
+    "line",
+    "nice_step",
+    "number",
+    "sheet_of",
+    "sheets_of",
+    "text",
+    "unit_length_m",
+]
 
 WIDTH_MM: Final = 184.0
 HEIGHT_MM: Final = 196.0
@@ -162,8 +174,20 @@ def _evenly(low: float, high: float, *, size: float) -> list[float]:
 
 def sheet_of(plan: Plan) -> Sheet:
     """Choose the largest common scale at which a plan fits the page, turned if that makes it larger."""
-    west, south, east, north = _extent(plan)
-    us = plan.settings.units == "us"
+    return fitted_sheet(_extent(plan), us=plan.settings.units == "us")
+
+
+def fitted_sheet(bounds: tuple[float, float, float, float], *, us: bool) -> Sheet:
+    """Choose the largest common scale at which some ground fits the page, turned if that makes it larger.
+
+    Parameters
+    ----------
+    bounds : tuple of float
+        West, south, east and north of the ground, metres.
+    us : bool
+        Whether the scale is spoken of in feet to the inch.
+    """
+    west, south, east, north = bounds
     width_m, height_m = (east - west) * (1 + 2 * _MARGIN), (north - south) * (1 + 2 * _MARGIN)
     upright, turned = _fit(width_m, height_m, us=us), _fit(height_m, width_m, us=us)
     turn = upright > turned * _WORTH_TURNING
