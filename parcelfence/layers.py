@@ -98,7 +98,7 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             *_ID,
             Column("apwa_color", "text", "Colour of the mark by the APWA uniform colour code"),
             Column("tolerance_m", "real", "Half-width of the tolerance zone to be dug by hand", "m"),
-            Column("quality_level", "text", "Quality level A to D of ASCE 38; empty if not stated"),
+            Column("quality_level", "text", "Quality level A to D (ASCE 38), B1 to B4 (PAS 128); empty if not stated"),
             Column("inferred", "boolean", "Whether the line was joined from point marks"),
             Column("marked_on", "text", "Date of the mark, ISO 8601; empty if not stated"),
         ),

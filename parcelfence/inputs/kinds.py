@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.colours import APWA_COLOURS, colour_name, kind_of_colour
 from parcelfence.inputs.kind_columns import COLOUR_COLUMNS, MATERIAL_COLUMNS, candidates
-from parcelfence.inputs.words import kinds_in, word_set, words_of
+from parcelfence.inputs.words import DOUBTFUL_CODES, kinds_in, word_set, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -162,7 +162,8 @@ def _of_text(text: str, *, basis: str, scheme: str) -> Kind | None:
         name = kind_of_colour(text, scheme=scheme) if colour_name(text) else "unknown"
         return _kind(name, raw=text, basis=f"colour in {basis}") if name != "unknown" else None
     if len({APWA_COLOURS[name] for name in found}) == 1:
-        return _kind(found[0], raw=text, basis=basis)
+        doubt = next((DOUBTFUL_CODES[word] for word in words if word in DOUBTFUL_CODES), "")
+        return replace(_kind(found[0], raw=text, basis=basis), note=doubt)
     note = f"{text!r} names several kinds ({', '.join(found)}), so it is treated as the strictest"
     return replace(_kind("unknown", raw=text, basis=basis), note=note)
 

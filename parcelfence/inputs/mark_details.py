@@ -54,6 +54,21 @@ _TICKET: Final = (
 )
 _STATE: Final = ("status", "state", "lifecycle", "life_cycle", "condition", "op_status")
 _DIAMETER: Final = ("diameter", "diam", "dia", "pipe_size", "pipesize", "nominal_diameter", "doorsnede", "durchmesser")
+_DEPTH: Final = ("depth", "depth_m", "cover", "depth_of_cover", "diepte", "tiefe")
+_DEEPEST_M: Final = 30.0
+"""What lies deeper is no depth but an elevation or a mistake."""
+_PLACEMENTS: Final = (
+    "type", "kind", "utility", "util_type", "facility", "feature_type", "feature", "placement", "position",
+    "construction", "layer", "subtype",
+)  # fmt: skip
+_DESCRIPTIONS: Final = ("description", "desc")
+_IN_THE_AIR: Final = word_set(
+    "overhead aerial oh ohe ohp ohl ohw oht ohd bovengronds freileitung aerien aerienne aereo aerea"
+)
+"""Words and drawing-layer codes for lines on poles (ordinary usage, no source)."""
+_IN_THE_GROUND: Final = word_set("underground buried ug uge ugt ugp riser ondergronds unterirdisch enterre souterrain")
+_OF_A_PICTURE: Final = word_set("photo photos photograph photography imagery image survey")
+"""An aerial photograph is how something was found, not where it hangs."""
 _KIND_TEXTS: Final = ("type", "kind", "utility", "feature_type", "description", "desc", "feature")
 _DISUSED: Final = word_set(
     "disused abandoned abandon aband dead inactive retired removed decommissioned obsolete buitengebruik stillgelegt "
@@ -61,7 +76,8 @@ _DISUSED: Final = word_set(
 )
 _TOLERANCE_WORDS: Final = frozenset({"tolerance", "buffer", "corridor"})
 _LEVEL: Final = re.compile(
-    r"(?:asce(?:[\s/-]*38(?:-\d\d)?)?[\s:-]*)?(?:ql|quality\s*level|level|class)?[\s:_-]*([abcd])(?:[1-4]p?)?",
+    r"(?:(?:asce(?:[\s/-]*38(?:-\d\d)?)?|pas[\s-]*128)[\s:-]*)?(?:ql|quality\s*level|level|class)?[\s:_-]*"
+    r"([abcd])(?:([1-4])p?)?",
     re.IGNORECASE,
 )
 _PATTERNS: Final = (
@@ -85,7 +101,7 @@ class MarkDetails:
     Parameters
     ----------
     quality_level : str
-        ``"A"`` to ``"D"`` of ASCE 38; empty if not stated.
+        ``"A"`` to ``"D"`` of ASCE 38, or ``"B1"`` to ``"B4"`` of PAS 128; empty if not stated.
     marked_on : str
         ISO 8601 date; empty if not stated or not understood.
     ticket : str
@@ -98,6 +114,10 @@ class MarkDetails:
         Whether the geometry is said to be a tolerance zone already.
     diameter_m : float
         Width of the facility; 0 if not stated.
+    depth_m : float or None
+        Depth of the facility below the ground; None if not stated.
+    overhead : bool
+        Whether it is said to hang in the air.
     """
 
     quality_level: str = ""
@@ -107,6 +127,8 @@ class MarkDetails:
     structure: bool = False
     tolerance_area: bool = False
     diameter_m: float = 0.0
+    depth_m: float | None = None
+    overhead: bool = False
 
 
 def mark_details(attributes: Mapping[str, Any]) -> MarkDetails:
@@ -122,16 +144,21 @@ def mark_details(attributes: Mapping[str, Any]) -> MarkDetails:
         structure=not STRUCTURES.isdisjoint(said),
         tolerance_area=not _TOLERANCE_WORDS.isdisjoint(said),
         diameter_m=_diameter(columns),
+        depth_m=_depth_m(columns),
+        overhead=_is_overhead(columns),
     )
 
 
 def quality_level(value: Any) -> str:
     """Read a quality level, such as ``QL-B``, ``QLB``, ``B``, ``ASCE 38 level B``; empty if it is none.
 
-    The sub-levels of PAS 128 (``QL-B2``) give their letter.
+    The sub-levels of PAS 128 (``QL-B2``, ``B2P``) keep their number: each has an accuracy of its own.
     """
     match = _LEVEL.fullmatch(_text(value))
-    return match[1].upper() if match else ""
+    if not match:
+        return ""
+    letter = match[1].upper()
+    return letter + (match[2] or "") if letter == "B" else letter
 
 
 def mark_date(value: Any) -> str:
@@ -201,6 +228,33 @@ def _diameter(columns: Mapping[str, Any]) -> float:
             if columns.get(column) is not None:
                 return diameter_m(columns[column], column=column)
     return 0.0
+
+
+def _depth_m(columns: Mapping[str, Any]) -> float | None:
+    """Read a depth; a bare number is metres unless its column says otherwise, and nothing that is no depth counts."""
+    for name in _DEPTH:
+        for column, unit in ((name, "m"), (f"{name}_m", "m"), (f"{name}_ft", "ft"), (f"{name}_in", "in")):
+            value = columns.get(column)
+            if value is None or isinstance(value, bool):
+                continue
+            try:
+                bare = isinstance(value, int | float) or re.fullmatch(r"-?[\d.]+", str(value).strip())
+                depth_m = parse_length_m(f"{value} {unit}" if bare else str(value))
+            except (SettingsError, ValueError):
+                continue
+            if 0.0 < abs(depth_m) < _DEEPEST_M:
+                return abs(depth_m)
+    return None
+
+
+def _is_overhead(columns: Mapping[str, Any]) -> bool:
+    """Whether a mark says that it hangs in the air; a word for lying in the ground beside it wins."""
+    said = [words_of(str(columns.get(name) or "")) for name in _PLACEMENTS]
+    # of a description only the beginning: further on it may speak of another line, or of a place in Ohio
+    said += [words_of(str(columns.get(name) or ""))[:1] for name in _DESCRIPTIONS]
+    words = {word for text in said for word in text}
+    told = {word for name in (*_PLACEMENTS, *_DESCRIPTIONS) for word in words_of(str(columns.get(name) or ""))}
+    return not words.isdisjoint(_IN_THE_AIR) and told.isdisjoint(_IN_THE_GROUND | _OF_A_PICTURE)
 
 
 def _first(columns: Mapping[str, Any], names: tuple[str, ...]) -> Any:

@@ -12,7 +12,7 @@ import unicodedata
 from functools import lru_cache
 from typing import Final
 
-__all__ = ["NEUTRAL_WORDS", "STRUCTURES", "VERMONT_TYPE_CODES", "kinds_in", "word_set", "words_of"]
+__all__ = ["DOUBTFUL_CODES", "NEUTRAL_WORDS", "STRUCTURES", "VERMONT_TYPE_CODES", "kinds_in", "word_set", "words_of"]
 
 
 def word_set(text: str) -> frozenset[str]:
@@ -100,7 +100,7 @@ _PHRASES: Final[dict[str, str]] = {
     "proposed": "proposed excavation|white lining|dig area|dig limits",
 }
 _CODES: Final[dict[str, str]] = {
-    "electric": "e ug ue el elc bt hta htb lv mv hv",
+    "electric": "e ug ue el elc sl bt hta htb lv mv hv",
     "gas": "g ng gm gs",
     "oil": "pp",
     "chemical": "ch",
@@ -108,11 +108,17 @@ _CODES: Final[dict[str, str]] = {
     "signals": "rr ts",
     "water": "w wl wm ws fw aep",
     "sewer": "s ss fm",
-    "storm": "sd st stm cb",
+    "steam": "stm",
+    "storm": "sd st cb",
     "reclaimed": "rw sp irr rcw",
     "proposed": "pe",
 }
 """Short codes, read only where they stand alone or beside words that say nothing."""
+DOUBTFUL_CODES: Final[dict[str, str]] = {
+    "stm": "STM is steam in the list of the Common Ground Alliance (from memory); some files write it for storm drains",
+    "sl": "SL is street lighting in the list of the Common Ground Alliance (from memory)",
+}
+"""Codes whose meaning rests on memory, with what is said where they decide."""
 
 VERMONT_TYPE_CODES: Final[dict[int, str]] = {
     2: "storm",

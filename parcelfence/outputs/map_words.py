@@ -135,7 +135,7 @@ def _utility(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
         title,
         f"{tolerance} each side of the mark: dig by hand there" if tolerance else "",
         f"{record['id']}" + (f", {record['apwa_color']}" if record["apwa_color"] else ", colour not known"),
-        f"{quality} (ASCE 38)" if quality else "not stated",
+        f"{quality} ({'PAS 128' if len(quality) > 1 else 'ASCE 38'})" if quality else "not stated",
         str(record["marked_on"] or "not stated"),
         "joined from point marks: its course between them is inferred" if record["inferred"] else "",
         str(record["source_id"] or ""),

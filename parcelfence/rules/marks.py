@@ -22,14 +22,15 @@ if TYPE_CHECKING:
 __all__ = ["RULES"]
 
 _THEME: Final = "utilities"
-_QUALITY_BASIS: Final = "ASCE 38-22 quality levels"
+_QUALITY_BASIS: Final = "ASCE 38-22 quality levels; sub-levels of PAS 128"
 _LEVELS: Final = {
     "A": "exposed and measured",
     "B": "detected from the surface",
     "C": "records matched to visible features",
     "D": "records only",
+    "B4": "suspected, but not detected",
 }
-_SURE_LEVELS: Final = ("A", "B")
+_SURE_LEVELS: Final = ("A", "B", "B1", "B2", "B3")
 
 
 @rule(
@@ -193,4 +194,24 @@ def _named(utilities: Sequence[Utility]) -> str:
     return listing([utility.id for utility in utilities])
 
 
-RULES: Final[tuple[Rule, ...]] = (utility_unknown, mark_age, mark_quality, marks_elsewhere)
+@rule(
+    "overhead-line",
+    theme=_THEME,
+    severity="note",
+    summary="Lines that hang in the air are known, and are not taken for buried ones.",
+)
+def overhead_line(draft: Draft) -> Iterator[Conflict]:
+    """Name the marks that were left out because they say that they hang in the air."""
+    near = [line for line in draft.site.overhead if draft.site.parcel.intersects(line.geometry)]
+    if near:
+        words = listing([f"{line.kind} line {line.id}" for line in near])
+        yield _finding(
+            draft,
+            near,
+            message=f"{words} {'hangs' if len(near) == 1 else 'hang'} in the air by the file's own words: nothing is "
+            "dug for, and no separation is kept.",
+            remedy="See on the ground whether it comes down a pole into the earth; have such a stretch located.",
+        )
+
+
+RULES: Final[tuple[Rule, ...]] = (overhead_line, utility_unknown, mark_age, mark_quality, marks_elsewhere)

@@ -18,6 +18,11 @@ DRAWING_M: Final = 0.05
 _ROLES: Final = {"parcel": "parcels", "utilities": "marks", "neighbours": "parcels"}
 _LEVEL_M: Final = {"A": 0.05, "B": 0.30}
 """Horizontal accuracy of quality levels A and B in AS 5488 (A from memory); ASCE 38-22 itself gives none."""
+_PAS_128: Final = {"B1": (0.15, 0.15), "B2": (0.25, 0.40), "B3": (0.50, 0.0)}
+"""Sub-levels of PAS 128: an accuracy in metres, and a share of the depth; the greater counts (that from memory)."""
+_DEEP_M: Final = 3.0
+"""Depth taken where none is stated, so that a share of it errs on the safe side: few services on a lot lie deeper
+(from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,11 +83,17 @@ def _record_budget(record: InputRecord) -> Budget:
 def mark_uncertainty_m(utility: Utility) -> float:
     """How far the facility may lie from its mark.
 
-    Exposed and detected facilities (quality levels A, B) have the accuracies of AS 5488; for all others the
-    tolerance zone is the one published statement about where they may lie.
+    Exposed and detected facilities (quality levels A, B) have the accuracies of AS 5488, and sub-levels B1 to B3 those
+    of PAS 128, which grow with the depth; where no depth is stated a deep service is assumed.  For all others, B4
+    among them, the tolerance zone is the one published statement about where they may lie.
     """
+    if utility.inferred:
+        return utility.tolerance_m
+    if utility.quality_level in _PAS_128:
+        least_m, share = _PAS_128[utility.quality_level]
+        return max(least_m, share * (_DEEP_M if utility.depth_m is None else utility.depth_m))
     known_m = _LEVEL_M.get(utility.quality_level)
-    return utility.tolerance_m if known_m is None or utility.inferred else min(known_m, utility.tolerance_m)
+    return utility.tolerance_m if known_m is None else min(known_m, utility.tolerance_m)
 
 
 def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) -> Budget:

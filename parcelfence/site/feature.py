@@ -46,7 +46,7 @@ class Utility(Feature):
     metallic : bool
         Whether a current can be coupled into it; unknown kinds count as metallic.
     quality_level : str
-        ``"A"`` to ``"D"`` of ASCE 38, empty if not stated.
+        ``"A"`` to ``"D"`` of ASCE 38 or ``"B1"`` to ``"B4"`` of PAS 128, empty if not stated.
     inferred : bool
         Whether the line was joined from point marks.
     marked_on : str
@@ -55,6 +55,8 @@ class Utility(Feature):
         Locate ticket, empty if not stated.
     raw_kind : str
         The words from which the kind was read.
+    depth_m : float or None
+        Depth below the ground, None if not stated.
     """
 
     apwa_color: str
@@ -65,3 +67,4 @@ class Utility(Feature):
     marked_on: str = ""
     ticket: str = ""
     raw_kind: str = ""
+    depth_m: float | None = None

@@ -35,9 +35,10 @@ _DOT_RADIUS_M: Final = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Marks:
-    """Utilities, and what has to be said about how they came to be."""
+    """Utilities, lines that hang in the air, and what has to be said about how they came to be."""
 
     utilities: tuple[Utility, ...]
+    overhead: tuple[Utility, ...] = ()
     remarks: tuple[str, ...] = ()
 
 
@@ -67,8 +68,9 @@ def utilities(records: Sequence[MarkRecord], *, settings: Settings) -> Marks:
     """
     scheme = scheme_name(settings.colour_scheme)
     parts = [part for record in records for part in mark_parts(record, scheme=scheme)]
-    wanted = [part for part in parts if not part.marks_no_utility]
+    wanted = [part for part in parts if not part.marks_no_utility and not part.details.overhead]
     kept = distinct(wanted)
+    hanging = [_as_given(part, settings=settings) for part in distinct(parts) if part.details.overhead]
     given = [_as_given(part, settings=settings) for part in kept if not part.is_point]
     alone = [_disc(part, settings=settings) for part in kept if part.is_point and part.details.structure]
     inferred, joining = _inferred(
@@ -76,6 +78,7 @@ def utilities(records: Sequence[MarkRecord], *, settings: Settings) -> Marks:
     )
     return Marks(
         utilities=_numbered([*given, *alone, *inferred]),
+        overhead=_numbered(hanging),
         remarks=(
             *recognition_remarks(parts),
             *selection_remarks(duplicates=len(wanted) - len(kept), structures=len(alone)),
@@ -114,6 +117,7 @@ def _utility(part: MarkPart, geometry: BaseGeometry, *, tolerance_m: float, infe
         marked_on=part.details.marked_on,
         ticket=part.details.ticket,
         raw_kind=part.kind.raw,
+        depth_m=part.details.depth_m,
     )
 
 
@@ -153,11 +157,13 @@ def _summed_up(parts: list[MarkPart]) -> MarkPart:
     """Give the first mark of a line, with the worst quality level and the oldest date of all, the widest pipe too."""
     levels = [part.details.quality_level for part in parts if part.details.quality_level]
     dates = [part.details.marked_on for part in parts]
+    depths = [depth for part in parts if (depth := part.details.depth_m) is not None]
     details = replace(
         parts[0].details,
         quality_level=max(levels, default="") if len(levels) == len(parts) else "",
         marked_on=min(dates) if all(dates) else "",
         diameter_m=max(part.details.diameter_m for part in parts),
+        depth_m=max(depths) if len(depths) == len(parts) else None,
     )
     metallic = any(part.kind.metallic for part in parts)
     return replace(parts[0], kind=replace(parts[0].kind, metallic=metallic), details=details)

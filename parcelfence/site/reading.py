@@ -198,6 +198,7 @@ def site_of(
         ),
         neighbours=neighbours(around, chosen={record.position for record in chosen}, ground=ground.area),
         utilities=marks.utilities,
+        overhead=marks.overhead,
         wanted_area=property_ground([feature.geometry for feature in wanted], where="wanted_area").area
         if wanted
         else None,

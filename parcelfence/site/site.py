@@ -52,7 +52,9 @@ class Site:
     passages : tuple of Feature
         Ways that are kept free of signal, as lines that the wire crosses.
     utilities : tuple of Utility
-        Located lines and tolerance areas.
+        Located lines and tolerance areas in the ground.
+    overhead : tuple of Utility
+        Lines among the marks that are said to hang in the air.
     open_sides : tuple of Feature
         Stretches along which no signal is wanted.
     wanted_area : Polygon or MultiPolygon or None
@@ -71,6 +73,7 @@ class Site:
     neighbours: tuple[Feature, ...] = ()
     buildings: tuple[Feature, ...] = ()
     utilities: tuple[Utility, ...] = ()
+    overhead: tuple[Utility, ...] = ()
     keep_outs: tuple[Feature, ...] = ()
     no_dig: tuple[Feature, ...] = ()
     water: tuple[Feature, ...] = ()

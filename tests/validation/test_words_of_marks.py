@@ -38,6 +38,26 @@ def test_a_word_leads_to_the_colour_of_its_utility(word: str, colour: str) -> No
 
 
 @pytest.mark.parametrize(
+    ("code", "kind"),
+    [
+        ("CH", "chemical"), ("E", "electric"), ("FO", "telecom"), ("G", "gas"), ("LPG", "gas"), ("PP", "oil"),
+        ("RR", "signals"), ("S", "sewer"), ("SD", "storm"), ("SL", "electric"), ("SS", "sewer"), ("STM", "steam"),
+        ("SP", "reclaimed"), ("TEL", "telecom"), ("TS", "signals"), ("TV", "telecom"), ("W", "water"),
+    ],
+)  # fmt: skip
+def test_facility_identifiers_of_the_common_ground_alliance(code: str, kind: str) -> None:
+    """Appendix B of the *Best Practices*; SL, STM and TS from memory, the others seen in part."""
+    assert recognise({"facility": code}).name == kind
+
+
+def test_a_code_that_rests_on_memory_says_so() -> None:
+    assert "from memory" in recognise({"utility": "STM"}).note
+    assert "from memory" in recognise({"utility": "SL"}).note
+    assert not recognise({"utility": "G"}).note
+    assert recognise({"utility": "STM DRAIN"}).name == "storm"
+
+
+@pytest.mark.parametrize(
     ("facility", "tolerance", "total_width_m"), [("4 in", "18 in", 1.016), ("12 in", "24 in", 1.524)]
 )
 def test_the_tolerance_zone_begins_at_the_outside_edge(facility: str, tolerance: str, total_width_m: float) -> None:
