@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -35,7 +36,7 @@ def test_a_main_stored_in_segments_is_crossed_square_near_its_joints(tmp_path: P
     joints = [-10, 3.2, 20, 36.9, 50]
     main = [
         (LineString([(30, low), (30, high)]), {"utility": "water", "quality_level": "B"})
-        for low, high in zip(joints[:-1], joints[1:], strict=True)
+        for low, high in itertools.pairwise(joints)
     ]
     rows = _checked(tmp_path, write_site(tmp_path, SETTINGS, marks=main))
     assert not _said(rows, "utility-parallel")
