@@ -6,7 +6,7 @@ from math import cos, pi, sin
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.outputs.escaping import script_json
-from parcelfence.outputs.style import INK, PAPER
+from parcelfence.outputs.style import INK, PAPER, style_of
 
 if TYPE_CHECKING:
     import folium
@@ -14,7 +14,17 @@ if TYPE_CHECKING:
     from parcelfence.outputs.map_features import Drawn
     from parcelfence.outputs.style import Marker, Style
 
-__all__ = ["HALO_PX", "KEY_HEIGHT_PX", "KEY_WIDTH_PX", "add_layer", "halo", "legend_key", "letter_plate", "symbol"]
+__all__ = [
+    "HALO_PX",
+    "KEY_HEIGHT_PX",
+    "KEY_WIDTH_PX",
+    "add_layer",
+    "halo",
+    "legend_key",
+    "letter_plate",
+    "symbol",
+    "zone_look",
+]
 
 _MOST_PICTURES: Final = 400
 """Points of a layer beyond which plain circles take the place of little pictures."""
@@ -62,8 +72,22 @@ def halo(style: Style) -> dict[str, Any]:
     return {"color": style.halo, "weight": style.width_px + HALO_PX, "opacity": 0.9, "interactive": False}
 
 
+def zone_look(kind: str) -> dict[str, Any]:
+    """Give the look of a zone, as Leaflet's path options."""
+    return _plain_look(style_of("zones", value=kind))
+
+
 def _look(entry: Drawn) -> dict[str, Any]:
     style = entry.style
+    look = _plain_look(style)
+    if entry.layer == "conflicts":  # what it covers is drawn while its words are open; till then the badge is enough
+        look |= {"color": style.fill, "weight": 6, "opacity": 0.8, "fillOpacity": 0.2, "stroke": False, "fill": False}
+    if style.marker and not _pictured(entry):
+        look["className"] = f"dot dot-{entry.layer}"
+    return look
+
+
+def _plain_look(style: Style) -> dict[str, Any]:
     look: dict[str, Any] = {
         "stroke": bool(style.stroke),
         "color": style.stroke or "none",
@@ -76,10 +100,6 @@ def _look(entry: Drawn) -> dict[str, Any]:
     }
     if style.dash_px:
         look["dashArray"] = " ".join(f"{length:g}" for length in style.dash_px)
-    if entry.layer == "conflicts":  # what it covers is drawn while its words are open; till then the badge is enough
-        look |= {"color": style.fill, "weight": 6, "opacity": 0.8, "fillOpacity": 0.2, "stroke": False, "fill": False}
-    if style.marker and not _pictured(entry):
-        look["className"] = f"dot dot-{entry.layer}"
     return look
 
 

@@ -206,7 +206,9 @@ const parcelSheet = (() => {
     map.on("zoomend", () => nearness(map));
     nearness(map);
     addHalos(map, layers);
-    conflictList(map, layerSwitches(map, layers));
+    const show = layerSwitches(map, layers);
+    conflictList(map, show);
+    parcelLevels(map, { data, layers, restack: () => restack(map, layers) });
     const tools = parcelTools(map, { data, layers, still, press, say, makeRoom: () => narrow() && openSheet(map, false) });
     tools.stationReader();
     tools.measureTool();

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, cast
 from parcelfence.outputs.escaping import html_text, script_json
 from parcelfence.outputs.map_assets import asset_store, inline_assets
 from parcelfence.outputs.map_features import drawn_layers, metres_per_degree, unit_factors
-from parcelfence.outputs.map_layers import add_layer, halo
+from parcelfence.outputs.map_layers import add_layer, halo, zone_look
+from parcelfence.outputs.map_levels import level_control, level_data, plan_levels
 from parcelfence.outputs.map_panel import heading, panel
 from parcelfence.outputs.map_words import AS_GIVEN, LABELS
 
@@ -82,7 +83,7 @@ def map_page(
     west, south, east, north = (float(edge) for edge in tables["parcel"].total_bounds)
     middle = (west + east) / 2, (south + north) / 2
     sheet = _bare_map(middle, canvas=sum(len(entry.features) for entry in drawn) > _CANVAS_FEATURES)
-    _part("script", text=_text("map_tools.js") + _text("map_page.js")).add_to(sheet)
+    _part("script", text=_text("map_tools.js") + _text("map_levels.js") + _text("map_page.js")).add_to(sheet)
     if background is not None:
         _picture(background).add_to(sheet)
     layers: dict[str, list[folium.GeoJson]] = {}
@@ -90,7 +91,10 @@ def map_page(
         layers.setdefault(entry.switch, []).append(add_layer(entry, sheet))
     figure = cast("Figure", sheet.get_root())
     _name_stably(figure)
+    found = plan_levels(plan)
     data = {
+        "levels": level_data(plan, found, origin=middle),
+        "looks": {kind: zone_look(kind) for kind in ("signal", "roam")},
         "bounds": [[south, west], [north, east]],
         "origin": middle,
         "metresPerDegree": metres_per_degree(*middle),
@@ -103,7 +107,9 @@ def map_page(
     }
     names = ", ".join(f"{script_json(key)}: [{', '.join(map(_name, group))}]" for key, group in layers.items())
     start = f"parcelSheet.start({sheet.get_name()}, {{ {names} }}, {script_json(data)});"
-    _part("html", text=panel(plan, drawn=drawn) + _text("map_tools.html")).add_to(sheet)
+    _part("html", text=panel(plan, drawn=drawn, levels=level_control(plan, found)) + _text("map_tools.html")).add_to(
+        sheet
+    )
     _part("script", text=start).add_to(sheet)
     return _whole(figure, title=heading(plan), tiles=tiles)
 

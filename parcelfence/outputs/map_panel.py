@@ -31,7 +31,7 @@ _GROUPS: Final[dict[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
-def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
+def panel(plan: Plan, *, drawn: Sequence[Drawn], levels: str) -> str:
     """Write the sheet.
 
     Parameters
@@ -40,6 +40,8 @@ def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
         A finished plan.
     drawn : sequence of Drawn
         Drawn layers, which the legend lists.
+    levels : str
+        The slider of the levels.
 
     Returns
     -------
@@ -50,10 +52,11 @@ def panel(plan: Plan, *, drawn: Sequence[Drawn]) -> str:
         '<aside id="sheet" aria-label="Plan sheet">'
         f"{_head(plan)}"
         '<div id="sheet-body"><nav aria-label="Parts of the sheet">'
+        '<button type="button" data-part="levels">Level</button>'
         '<button type="button" data-part="conflicts">Conflicts</button>'
         '<button type="button" data-part="finder">Station</button>'
         '<button type="button" data-part="legend">Layers</button></nav>'
-        f"{_figures(plan)}{_cautions()}{_conflicts(plan)}{_finder(plan)}{_legend(drawn)}"
+        f"{_figures(plan)}{_cautions()}{levels}{_conflicts(plan)}{_finder(plan)}{_legend(drawn)}"
         "<footer><p>Opens without a connection: everything is in this one file.</p></footer>"
         "</div></aside>"
     )

@@ -10,6 +10,7 @@ import shapely
 from map_fixture import map_plan, wgs84_tables
 from pyproj import Geod
 
+from parcelfence.outputs.map_levels import plan_levels
 from parcelfence.outputs.map_page import map_page
 
 pytestmark = pytest.mark.browser
@@ -353,3 +354,74 @@ def test_five_thousand_features_stay_quick(browser: Any, tmp_path: Any) -> None:
     assert complaints == []
     context.close()
     assert loaded_ms < 10_000, "a wide margin for a busy machine; alone on it, the page needs well under 2 s"
+
+
+def _drawn_area_m2(page: Any, key: str) -> float:
+    """Measure what is drawn of a zone, on the ellipsoid."""
+    polygons = page.evaluate(
+        f"""() => parcelLevel.layers["{key}"].flatMap((layer) => layer.getLayers ? layer.getLayers() : [layer])
+            .filter((shape) => shape._path && shape._path.isConnected)
+            .flatMap((shape) => {{
+                const latlngs = shape.getLatLngs();
+                return (Array.isArray(latlngs[0][0]) ? latlngs : [latlngs]);
+            }})
+            .map((rings) => rings.map((ring) => ring.map((place) => [place.lng, place.lat])))"""
+    )
+    signed = [
+        abs(GEOD.polygon_area_perimeter(*zip(*ring, strict=True))[0]) * (-1 if number else 1)
+        for rings in polygons
+        for number, ring in enumerate(rings)
+    ]
+    return float(sum(signed))
+
+
+def _set_level(page: Any, place: int) -> None:
+    page.evaluate(
+        f"""() => {{
+            document.getElementById("level").value = {place};
+            document.getElementById("level").dispatchEvent(new Event("input"));
+        }}"""
+    )
+
+
+def test_every_level_draws_the_areas_that_are_computed(visit: Any) -> None:
+    plan, page = map_plan(), visit().page
+    found = plan_levels(plan)
+    for place, level in enumerate(found):
+        _set_level(page, place)
+        assert _drawn_area_m2(page, "zones-signal") == pytest.approx(level.signal.area, rel=5e-4)
+        assert _drawn_area_m2(page, "zones-roam") == pytest.approx(level.roam.area, rel=5e-4)
+        acres = _number(page.inner_text("#level-free").split("acres")[0])
+        assert acres == pytest.approx(level.roam.difference(plan.zones.roofs).area / 4046.8564224, abs=0.006)
+
+
+@pytest.mark.parametrize("options", [{}, PHONE], ids=["desktop", "phone"])
+def test_the_level_is_switched_by_keys_and_by_touch(visit: Any, options: dict[str, Any]) -> None:
+    page = visit(**options).page
+    if options:
+        page.tap("#sheet-toggle")
+    first = page.inner_text("#level-name")
+    assert first.endswith("as planned")
+    page.focus("#level")
+    page.keyboard.press("ArrowLeft")
+    assert page.inner_text("#level-name") != first
+    assert "free to roam" in page.get_attribute("#level", "aria-valuetext")
+    page.keyboard.press("End")
+    assert page.inner_text("#level-name") == "12.0 ft"
+    assert page.inner_text("#level-lot") != "nowhere"
+    page.keyboard.press("Home")
+    assert page.inner_text("#level-lot") == "nowhere"
+    if options:
+        box = page.locator("#level").bounding_box()
+        assert box["height"] >= 44
+        page.touchscreen.tap(box["x"] + box["width"] - 12, box["y"] + box["height"] / 2)
+        assert page.inner_text("#level-name") == "12.0 ft"
+
+
+def test_a_layer_that_is_switched_off_stays_off_at_another_level(visit: Any) -> None:
+    page = visit().page
+    page.locator("input[data-layer='zones-signal']").uncheck()
+    _set_level(page, 0)
+    assert page.evaluate("parcelLevel.layers['zones-signal'].some((layer) => parcelMap.hasLayer(layer))") is False
+    page.locator("input[data-layer='zones-signal']").check()
+    assert page.evaluate("parcelLevel.layers['zones-signal'].every((layer) => parcelMap.hasLayer(layer))") is True

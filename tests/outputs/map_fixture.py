@@ -14,7 +14,8 @@ import shapely.ops
 from shapely.geometry import shape
 
 from parcelfence.conflict import Conflict
-from parcelfence.field.current import Receiver
+from parcelfence.field.current import CurrentLoop, Receiver
+from parcelfence.field.zones import Zones, zones
 from parcelfence.layout.crossing import Crossing
 from parcelfence.layout.loop import Loop, Run, Transmitter
 from parcelfence.outputs.tables import converted, tables
@@ -162,20 +163,9 @@ def _loop(site: Site) -> Loop:
     return Loop(runs=runs, transmitter=transmitter, allowed=shapely.MultiPolygon(shapely.get_parts(allowed).tolist()))
 
 
-def _zones(loop: Loop) -> SimpleNamespace:
-    wire = shapely.union_all([run.line for run in loop.signal_runs])
-    signal = wire.buffer(REACH_M)
-    roam = loop.enclosed.difference(signal)
-    nothing = shapely.MultiPolygon()
-    return SimpleNamespace(
-        signal=signal,
-        core=wire.buffer(REACH_M * 0.6),
-        roam=roam,
-        free_ground=roam,
-        indoors=nothing,
-        roofs=nothing,
-        receiver=Receiver(REACH_M),
-    )
+def _zones(loop: Loop) -> Zones:
+    signal = [CurrentLoop.from_line(run.line, run.current) for run in loop.signal_runs]
+    return zones(signal, Receiver(REACH_M, 0.3), inside=loop.enclosed)
 
 
 def _profile(line: shapely.LineString) -> SimpleNamespace:
