@@ -30,18 +30,33 @@ class Column:
     meaning: str
     unit: str = ""
 
+    @property
+    def alias(self) -> str:
+        """The column as a person reads it, with its unit: ``Start station (m)`` for ``start_station_m``."""
+        words = self.name.removesuffix(f"_{self.unit}").replace("_", " ") if self.unit else self.name.replace("_", " ")
+        title = words[:1].upper() + words[1:]
+        for plain, written in (("Apwa color", "APWA colour"), (" id", " identifier")):
+            title = title.removesuffix(plain) + written if title.endswith(plain) else title
+        unit = self.unit.replace("m2", "m\u00b2")
+        return f"{title} ({unit})" if unit else title
+
 
 @dataclass(frozen=True)
 class LayerSchema:
     """One layer: its name, title, geometry and columns.
 
     ``geometry`` names the simple type; a layer may hold its Multi form too.  ``"Unknown"`` means any type.
+    ``label`` is the column that is written beside a feature, up to a map scale of 1 to ``label_scale``.  A layer that
+    is not ``shown`` is there, but off until somebody wants it.
     """
 
     name: str
     title: str
     geometry: GeometryName
     columns: tuple[Column, ...]
+    label: str = ""
+    label_scale: int = 1000
+    shown: bool = True
 
     @property
     def column_names(self) -> tuple[str, ...]:
@@ -70,6 +85,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("parcel_id", "text", "Identifier of the parcel, or of several joined by +"),
             Column("area_m2", "real", "Area in the working CRS", "m2"),
         ),
+        label="parcel_id",
+        label_scale=5000,
     ),
     _as_given("neighbours", "Neighbouring parcels", geometry="Polygon"),
     _as_given("buildings", "Buildings", geometry="Polygon"),
@@ -102,6 +119,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("inferred", "boolean", "Whether the line was joined from point marks"),
             Column("marked_on", "text", "Date of the mark, ISO 8601; empty if not stated"),
         ),
+        label="kind",
+        label_scale=1500,
     ),
     LayerSchema(
         "zones",
@@ -127,6 +146,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             ),
             Column("conductor_length_m", "real", "Length of single conductor, with slack and twist", "m"),
         ),
+        label="leg",
+        label_scale=1500,
     ),
     LayerSchema(
         "crossings",
@@ -139,6 +160,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             _STATION,
             Column("length_m", "real", "Length of wire within what is crossed, or within its tolerance zone", "m"),
         ),
+        label="kind",
+        label_scale=500,
     ),
     LayerSchema(
         "flags",
@@ -149,6 +172,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             _STATION,
             Column("removal_round", "integer", "Round of flag removal in which it is taken out, from 1"),
         ),
+        label="flag",
+        label_scale=400,
     ),
     LayerSchema(
         "stations",
@@ -161,6 +186,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("northing_m", "real", "Northing in the working CRS", "m"),
             Column("easting_m", "real", "Easting in the working CRS", "m"),
         ),
+        label="label",
+        label_scale=300,
     ),
     LayerSchema(
         "reach",
@@ -174,6 +201,7 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             ),
             Column("reach_outside_m", "real", "Reach square to the wire, outwards; empty likewise", "m"),
         ),
+        shown=False,
     ),
     LayerSchema(
         "splices",
@@ -184,6 +212,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             _STATION,
             Column("note", "text", "What to do there"),
         ),
+        label="id",
+        label_scale=750,
     ),
     LayerSchema(
         "ties",
@@ -211,6 +241,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("id", "text", "Identifier"),
             Column("note", "text", "Whether it was given or proposed, and why there"),
         ),
+        label="id",
+        label_scale=750,
     ),
     LayerSchema(
         "conflicts",
@@ -229,6 +261,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("layer", "text", "Layer of the feature concerned"),
             Column("feature", "text", "Identifier of the feature concerned"),
         ),
+        label="rule",
+        label_scale=300,
     ),
 )
 """All layers, from the ground up: the order in which a map draws them."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.outputs.tables import chosen, converted, rounded, tables
@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
     from parcelfence.site.provenance import DatumOperation
 
-__all__ = ["Delivery", "delivery"]
+__all__ = ["DRAWN_UNITS", "Delivery", "delivery"]
+
+DRAWN_UNITS: Final = {"metre": 6, "foot": 2, "US survey foot": 21}
+"""Units of drawings, by PROJ's name, with the value of $INSUNITS (DXF reference, header variables)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,15 +71,32 @@ class Delivery:
         """The layers that were asked for, on WGS 84."""
         return {name: self.wgs84[name] for name in self.layer_names}
 
-    @property
+    @cached_property
     def plane(self) -> dict[str, GeoDataFrame]:
-        """Every layer in a projected system: `crs` if it is one, else the working CRS."""
-        return self.tables if self.crs.is_projected else self.working
+        """Every layer in :attr:`plane_crs`."""
+        crs, frame = self.plane_crs, self.plan.site.frame
+        if crs == self.crs:
+            return self.tables
+        if crs == frame.crs:
+            return self.working
+        conversion = frame.conversion_to(crs, where="CRS of the points to set out")
+        return rounded(converted(self.working, conversion, crs=crs))
+
+    @cached_property
+    def plane_crs(self) -> CRS:
+        """System of what is set out, surveyed and drawn.
+
+        The one that was asked for, if it is projected; else the public one in which the parcels came, so that the
+        points fit what a surveyor has; else the working CRS, a local grid that only this plan knows.
+        """
+        if self.operation is not None and self.crs.is_projected:
+            return self.crs
+        return _public_crs(self.plan) or self.plan.site.frame.crs
 
     @property
-    def plane_crs(self) -> CRS:
-        """System of :attr:`plane`."""
-        return self.crs if self.crs.is_projected else self.plan.site.frame.crs
+    def is_local_grid(self) -> bool:
+        """Whether :attr:`plane_crs` is a local grid, of which nobody else knows."""
+        return self.plane_crs.to_authority(min_confidence=100) is None
 
     @property
     def station_style(self) -> str:
@@ -113,6 +133,16 @@ def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | 
     conversion = plan.site.frame.conversion_to(crs, where="CRS of the outputs")
     carried = rounded(converted(working, conversion, crs=crs))
     return Delivery(plan=plan, crs=crs, operation=conversion.operation, tables=carried, layer_names=names)
+
+
+def _public_crs(plan: Plan) -> CRS | None:
+    """Give the projected system with a public code in which the parcels came; None if they came in none."""
+    codes = [record.crs for record in plan.site.provenance.inputs if record.role == "parcels"]
+    if not codes or not codes[0].startswith("EPSG:"):
+        return None
+    crs = crs_from_words(codes[0], where="parcels")
+    known = crs.is_projected and all(axis.unit_name in DRAWN_UNITS for axis in crs.axis_info)
+    return crs if known and "seudo" not in crs.name else None  # a pseudo-Mercator is no measure of length
 
 
 def _crs(given: CRS | str) -> CRS:

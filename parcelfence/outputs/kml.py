@@ -32,10 +32,6 @@ NAME: Final = "plan.kml"
 _DECIMALS: Final = 8
 _VALUE_DECIMALS: Final = 6
 _TYPES: Final = {"text": "string", "real": "double", "integer": "int", "boolean": "bool"}
-_NAMED_BY: Final = ("flag", "label", "leg", "rule", "crosses", "kind", "id", "parcel_id", "loop_id")
-"""Columns of which the first that a layer has names its features."""
-_HIDDEN: Final = frozenset({"stations", "flags", "reach"})
-"""Layers that are off until somebody wants them."""
 
 
 def write(delivery: Delivery, folder: Path) -> None:
@@ -48,7 +44,7 @@ def write(delivery: Delivery, folder: Path) -> None:
         *(_schema(name) for name in delivery.layer_names),
     ]
     for name, table in delivery.layers_wgs84.items():
-        shown = "<visibility>0</visibility>" if name in _HIDDEN else ""
+        shown = "" if layer_schema(name).shown else "<visibility>0</visibility>"
         parts += [f"<Folder><name>{xml_text(layer_schema(name).title)}</name>{shown}", *_placemarks(name, table)]
         parts.append("</Folder>")
     parts.append("</Document></kml>\n")
@@ -56,9 +52,10 @@ def write(delivery: Delivery, folder: Path) -> None:
 
 
 def _placemarks(name: str, table: GeoDataFrame) -> Iterator[str]:
-    columns = layer_schema(name).column_names
-    naming = next(column for column in _NAMED_BY if column in columns)
-    hidden = "<visibility>0</visibility>" if name in _HIDDEN else ""
+    schema = layer_schema(name)
+    columns = schema.column_names
+    naming = next(column for column in (schema.label, "kind", columns[0]) if column in columns)
+    hidden = "" if schema.shown else "<visibility>0</visibility>"
     values = [table[column].tolist() for column in columns]
     geometries = shapely.orient_polygons(np.asarray(table.geometry.array, dtype=object))
     for row, geometry in zip(zip(*values, strict=True), geometries, strict=True):

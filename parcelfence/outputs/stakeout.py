@@ -1,7 +1,7 @@
 """Points to set out, in the order of surveyors: point, northing, easting, elevation, description.
 
-No header line, as data collectors expect it; system and unit stand in ``summary.json``.  The elevation is left
-empty: a plan knows none, and a zero would be taken for one.
+No header line, as data collectors expect it; system and unit stand in ``stakeout.txt`` beside it.  The elevation is
+left empty: a plan knows none, and a zero would be taken for one.
 """
 
 from __future__ import annotations
@@ -20,20 +20,42 @@ if TYPE_CHECKING:
 
     from parcelfence.outputs.delivery import Delivery
 
-__all__ = ["NAME", "ORDER", "write"]
+__all__ = ["NAME", "ORDER", "SIDE_FILE", "write"]
 
 NAME: Final = "stakeout.csv"
+SIDE_FILE: Final = "stakeout.txt"
 ORDER: Final = ("point", "northing", "easting", "elevation", "description")
 DECIMALS: Final = 3
 
 
 def write(delivery: Delivery, folder: Path) -> None:
-    """Write ``stakeout.csv``: the stations of the wire, then crossings, splices, transmitter and flags."""
+    """Write the stations of the wire, then crossings, splices, transmitter and flags, and beside them their system."""
     with (folder / NAME).open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file)
         for number, (point, description) in enumerate(_points(delivery), start=1):
             northing, easting = f"{point.y:.{DECIMALS}f}", f"{point.x:.{DECIMALS}f}"
             rows.writerow((number, northing, easting, "", csv_text(" ".join(description.split()))))
+    (folder / SIDE_FILE).write_text(_system(delivery), encoding="utf-8", newline="\n")
+
+
+def _system(delivery: Delivery) -> str:
+    """Say in which system the points stand, so that nobody takes a local grid for a public one."""
+    crs = delivery.plane_crs
+    code = crs.to_authority(min_confidence=100)
+    lines = [
+        f"Columns of {NAME}: {', '.join(ORDER)}; no header line.",
+        f"System: {crs.name}" + (f" ({':'.join(code)})" if code else ""),
+        f"Unit: {crs.axis_info[0].unit_name}",
+    ]
+    if delivery.is_local_grid:
+        longitude, latitude = delivery.plan.site.frame.centre_lon_lat
+        lines += [
+            "This is a LOCAL GRID of this plan alone: no national or state grid, and of no use with another plan.",
+            f"Its centre lies at longitude {longitude:.3f}, latitude {latitude:.3f}.",
+            "A public system is to be had with --dst-crs, such as --dst-crs EPSG:6535.",
+            f"As WKT: {crs.to_wkt()}",
+        ]
+    return "\n".join(lines) + "\n"
 
 
 def _points(delivery: Delivery) -> Iterator[tuple[Point, str]]:

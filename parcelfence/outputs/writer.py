@@ -111,7 +111,7 @@ _TABLE: Final = (
     ),
     Writer(
         name="stakeout",
-        files="stakeout.csv",
+        files="stakeout.csv, stakeout.txt",
         meaning="points to set out: number, northing, easting, elevation, description",
         write=_late("stakeout"),
         default=True,

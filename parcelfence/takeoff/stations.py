@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -18,11 +19,17 @@ if TYPE_CHECKING:
     from parcelfence.layout.crossing import Crossing
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.settings import Settings
+    from parcelfence.takeoff.courses import Course
 
 __all__ = ["Station", "stations"]
 
 _SAME_M: Final = 0.05
-_RANK: Final = ("start", "end", "tangent", "crossing", "curve", "regular")
+_CLOSE_M: Final = 0.15
+"""Two stakes of a curve nearer than this mark one place; the chord that is left bends by millimetres."""
+_OF_A_CURVE: Final = frozenset({"tangent", "curve"})
+_CHORD_M: Final = 0.01
+"""Farther from the curve no chord between two stakes lies."""
+_RANK: Final = ("start", "end", "tangent", "crossing", "regular", "curve")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +72,9 @@ def stations(loop: Loop, crossings: tuple[Crossing, ...], *, settings: Settings)
     Returns
     -------
     tuple of Station
-        Run by run in the order of chainage: start, both tangent points and the middle of every curve, regular
-        stations, crossings, end.  Of two within 5 cm the regular one is left out, then the one on a curve.
+        Run by run in the order of chainage: start, both tangent points of every curve and points between them, by
+        whose chords the curve is met within 1 cm, regular stations, crossings, end.  Of two within 5 cm the one
+        on a curve is left out, then the regular one; two of a curve stand 15 cm apart at least.
     """
     return tuple(station for run in loop.runs for station in _of_run(run, crossings=crossings, settings=settings))
 
@@ -92,7 +100,8 @@ def _points(run: Run, *, interval_m: float) -> Iterator[tuple[str, float]]:
     for course in courses(run.line):
         if course.is_curve:
             yield "tangent", first_m + course.start_m
-            yield "curve", first_m + course.middle_m
+            for station_m in _on_curve(course):
+                yield "curve", first_m + station_m
             yield "tangent", first_m + course.end_m
         elif course.start_m > 0:
             yield "tangent", first_m + course.start_m
@@ -101,11 +110,21 @@ def _points(run: Run, *, interval_m: float) -> Iterator[tuple[str, float]]:
         yield "regular", float(station_m)
 
 
+def _on_curve(course: Course) -> Iterator[float]:
+    """Divide a curve evenly, so that the chords between stakes leave it by no more than a centimetre."""
+    radius_m = abs(course.radius_m or 0.0)
+    longest_m = 2 * radius_m * math.acos(max(1.0 - _CHORD_M / radius_m, -1.0)) if radius_m > 0 else math.inf
+    pieces = max(math.ceil(course.length_m / longest_m), 1)
+    for piece in range(1, pieces):
+        yield course.start_m + (course.end_m - course.start_m) * piece / pieces
+
+
 def _thinned(points: list[tuple[str, float]]) -> list[tuple[float, str]]:
     """Sort by chainage; of two at the same place the more important stays."""
     kept: list[tuple[float, str]] = []
     for kind, station_m in sorted(points, key=lambda point: (point[1], _RANK.index(point[0]))):
-        if kept and station_m - kept[-1][0] < _SAME_M:
+        close_m = _CLOSE_M if kept and {kind, kept[-1][1]} <= _OF_A_CURVE else _SAME_M
+        if kept and station_m - kept[-1][0] < close_m:
             important = min((kept[-1], (station_m, kind)), key=lambda point: _RANK.index(point[1]))
             kept[-1] = important
         else:

@@ -51,9 +51,39 @@ def test_themes_have_layers_with_colours_of_their_own(drawing: Drawing, plan: Pl
     assert {"PF-PARCEL", "PF-BUILDINGS", "PF-UTILITIES-YELLOW", "PF-UTILITIES", "PF-ZONES-SIGNAL"} <= used
     assert {"PF-WIRE-LOOP", "PF-WIRE-INNERLOOP", "PF-WIRE-LEADIN", "PF-CONFLICTS-MUSTFIX"} <= used
     assert "0" not in used
-    assert all(drawing.layers.get(name).rgb is not None for name in used)
+    assert drawing.layers.get("PF-UTILITIES-YELLOW").rgb == (0xF2, 0xC5, 0x00)
     flags = drawing.modelspace().query('POINT[layer=="PF-FLAGS"]')
     assert len(flags) == len(plan.take_off.flags)
+
+
+def _contrast(colour: tuple[int, int, int], ground: tuple[int, int, int]) -> float:
+    """Contrast ratio by WCAG 2.2, relative luminance after its formula for sRGB."""
+
+    def luminance(parts: tuple[int, int, int]) -> float:
+        shares = [part / 255 for part in parts]
+        linear = [share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4 for share in shares]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    lighter, darker = sorted((luminance(colour), luminance(ground)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def test_nothing_is_lost_on_a_dark_ground_or_a_light_one(drawing: Drawing) -> None:
+    for layer in drawing.layers:
+        if layer.dxf.name.startswith("PF-"):
+            adaptive = layer.rgb is None and layer.color == 7
+            assert adaptive or _contrast(layer.rgb, (0, 0, 0)) > 2.2, layer.dxf.name
+            assert adaptive or _contrast(layer.rgb, (255, 255, 255)) > 1.1, layer.dxf.name
+    assert drawing.layers.get("PF-WIRE-LOOP").rgb is None
+
+
+def test_line_types_run_through_the_vertices_at_a_usual_plot_scale(drawing: Drawing) -> None:
+    lines = drawing.modelspace().query("LWPOLYLINE")
+    assert all(line.dxf.flags & 128 for line in lines)
+    scale = int(dict(drawing.header.custom_vars)["PLOT SCALE"].removeprefix("1:"))
+    assert scale in {100, 200, 250, 500, 1000}
+    heights = {round(text.dxf.height / scale * 1000, 2) for text in drawing.modelspace().query("TEXT")}
+    assert heights <= {1.8, 2.5, 3.5}
 
 
 def test_the_reach_is_drawn_but_off(drawing: Drawing, plan: Plan) -> None:

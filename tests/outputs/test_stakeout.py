@@ -7,10 +7,14 @@ import json
 import re
 from typing import TYPE_CHECKING
 
+import geopandas
 import pytest
 
+from parcelfence import planning
 from parcelfence.outputs.registry import write
+from parcelfence.site.reading import read_site
 from parcelfence.units import station_label
+from tests.sample import SAMPLE
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -71,3 +75,24 @@ def test_no_cell_is_a_formula_and_no_line_is_broken(nasty_written: Path, plan: P
     assert not [cell for row in rows for cell in row if cell[:1] in tuple("=+@\t\r") or cell[:2] in {"-=", "-+"}]
     assert len((nasty_written / "stakeout.csv").read_text(encoding="utf-8").splitlines()) == len(rows)
     assert len(rows) > len(plan.take_off.flags)
+
+
+def test_the_side_file_names_a_local_grid(written: Path, plan: Plan) -> None:
+    text = (written / "stakeout.txt").read_text(encoding="utf-8")
+    assert "point, northing, easting, elevation, description" in text
+    assert "LOCAL GRID" in text
+    assert plan.site.frame.crs.name in text
+
+
+def test_points_come_in_the_public_system_of_the_parcels(tmp_path: Path) -> None:
+    feet = SAMPLE / "state_plane_feet"
+    site = read_site(parcels=feet / "parcels.shp", buildings=feet / "buildings.shp", select="parcel_no=31-07")
+    made = planning.plan(site)
+    written = write(made, tmp_path / "out", formats=["stakeout", "dxf", "survey"])
+    text = (written / "stakeout.txt").read_text(encoding="utf-8")
+    assert "EPSG:6535" in text
+    assert "US survey foot" in text
+    assert "LOCAL GRID" not in text
+    west, south, east, north = geopandas.read_file(feet / "parcels.shp").total_bounds
+    assert all(west < float(row[2]) < east and south < float(row[1]) < north for row in _rows(written))
+    assert json.loads((written / "summary.json").read_text())["files"]["stakeout.csv"]["unit"] == "US survey foot"

@@ -32,9 +32,18 @@ def _of(run: sites.Run, *crossings: Crossing, **settings: object) -> list[tuple[
     return [(round(station.station_m, 3), station.point_kind) for station in found]
 
 
-def test_a_rounded_rectangle_has_two_tangent_points_and_a_middle_for_each_curve() -> None:
+def test_a_rounded_rectangle_has_two_tangent_points_and_even_stakes_on_each_curve() -> None:
     kinds = Counter(kind for _, kind in _of(RUN, station_interval_m=1000.0))
-    assert kinds == {"start": 1, "end": 1, "tangent": 8, "curve": 4}
+    # chords of 2 x 2 m x acos(1 - 0.01 / 2) = 0.400 m at most, quarter circles of 3.142 m: 8 pieces, 7 stakes between
+    assert kinds == {"start": 1, "end": 1, "tangent": 8, "curve": 4 * 7}
+
+
+def test_chords_between_stakes_leave_the_wire_by_a_centimetre_at_most() -> None:
+    found = stations(sites.loop_of(RUN), (), settings=Settings(station_interval_m=1000.0))
+    chords = LineString([station.point for station in found])
+    assert chords.hausdorff_distance(RUN.line) < 0.0105
+    curved = [s.station_m for s in found if s.point_kind in {"tangent", "curve"}]
+    assert min(after - before for before, after in pairwise(curved)) >= 0.15
 
 
 def test_tangent_points_are_where_geometry_puts_them() -> None:
@@ -44,7 +53,7 @@ def test_tangent_points_are_where_geometry_puts_them() -> None:
     for station in found:
         if station.point_kind == "curve":
             corner = min((Point(x, y) for x in (2, 38) for y in (2, 18)), key=station.point.distance)
-            assert station.point.distance(corner) == pytest.approx(2.0)
+            assert station.point.distance(corner) == pytest.approx(2.0, abs=1e-3)
 
 
 def test_regular_stakes_crossings_and_both_ends() -> None:
