@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
@@ -26,9 +28,14 @@ __all__ = ["drawn_loop"]
 
 CLOSING_M: Final = 1.0
 """Ends of a run that are no farther apart are joined; so far a hand-held receiver may be off (from memory)."""
+_HARDLY_OPEN_M: Final = 0.05
+_PIECES_MEET_M: Final = 0.1
+"""Pieces of one run are drawn with ends that meet, or nearly so (from memory)."""
 _RULE: Final = "drawn-wire"
 _EXACT_M: Final = 0.001
 _LOST_SHARE: Final = 0.01
+_LONGEST_OVERLAP_M: Final = 5.0
+"""A walk goes on beyond its start for some steps; a longer overlap is another run (from memory)."""
 
 
 def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, name: str = "wire") -> Loop:
@@ -54,7 +61,7 @@ def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, na
     InputError
         If it does not meet the property, no line closes to a loop, or one crosses itself; with all such faults.
     """
-    drawn = [_Drawn.of(line) for line in lines]
+    drawn = [_Drawn.of(line) for line in _joined_pieces(lines)]
     rings = [one for one in drawn if one.is_ring]
     away_m = min((float(site.parcel.distance(one.line)) for one in drawn), default=0.0)
     if away_m > 0:
@@ -74,7 +81,7 @@ def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, na
         runs=_numbered(runs),
         transmitter=_transmitter([run for run in runs if run.twisted], site=site),
         allowed=_allowed(site, settings),
-        remarks=tuple(remark for one in rings for remark in one.remarks),
+        remarks=tuple(remark for one in drawn for remark in one.remarks),
     )
 
 
@@ -89,14 +96,32 @@ class _Drawn:
 
     @classmethod
     def of(cls, drawn: DrawnLine) -> _Drawn:
-        plain = cls(line=drawn.line, part=drawn.part, loop_id=drawn.loop_id)
-        start, end = Point(drawn.line.coords[0]), Point(drawn.line.coords[-1])
-        gap_m = start.distance(end)
-        if drawn.part == "lead_in" or gap_m > CLOSING_M or len(drawn.line.coords) <= 3:  # noqa: PLR2004
+        drawn_line = shapely.remove_repeated_points(drawn.line)
+        plain = cls(line=drawn_line, part=drawn.part, loop_id=drawn.loop_id)
+        coordinates = list(drawn_line.coords)
+        gap = LineString([coordinates[-1], coordinates[0]])
+        kept = coordinates if gap.length > _EXACT_M else coordinates[:-1]
+        if drawn.part == "lead_in" or gap.length > CLOSING_M or len(kept) <= 2:  # noqa: PLR2004
             return plain
-        coordinates = list(drawn.line.coords)
-        kept = coordinates if gap_m > _EXACT_M else coordinates[:-1]
-        return replace(plain, line=LineString([*kept, coordinates[0]])).untangled()
+        closed = replace(plain, line=LineString([*kept, coordinates[0]]))
+        return closed.untangled() if not (closed.line.is_valid and closed.line.is_simple) else closed.told_of(gap)
+
+    def told_of(self, gap: LineString) -> _Drawn:
+        """Say that the ends of a line were taken as joined, where they do not meet."""
+        if gap.length <= _HARDLY_OPEN_M:
+            return self
+        remark = Conflict(
+            rule=_RULE,
+            severity="caution",
+            message=f"The ends of the drawn wire are {gap.length:.2f} m apart; they are taken as joined.",
+            remedy="Make sure that the wire is closed there, and draw it as it lies.",
+            geometry=gap,
+            measured=gap.length,
+            limit=0.0,
+            layer="wire",
+            feature=self.loop_id,
+        )
+        return replace(self, remarks=(*self.remarks, remark))
 
     @property
     def is_ring(self) -> bool:
@@ -104,13 +129,15 @@ class _Drawn:
 
     def untangled(self) -> _Drawn:
         """Cut off a small loop that the line makes with itself, as where a walk ends beyond its start."""
-        if self.line.is_simple:
+        if not self.line.is_valid or self.line.is_simple:
             return self
         pieces = shapely.get_parts(shapely.polygonize([shapely.node(self.line)]))
         faces = sorted(shapely.get_parts(pieces), key=lambda face: face.area)
         if not faces or sum(face.area for face in faces[:-1]) > _LOST_SHARE * faces[-1].area:
             return self
         kept = LineString(faces[-1].exterior.coords)
+        if self.line.length - kept.length > _LONGEST_OVERLAP_M:
+            return self
         remark = Conflict(
             rule=_RULE,
             severity="note",
@@ -122,9 +149,13 @@ class _Drawn:
         return replace(self, line=kept, remarks=(*self.remarks, remark))
 
     def faults(self, name: str) -> list[Fault]:
-        if self.line.is_simple:
+        encloses_m2 = shapely.polygonize([shapely.node(self.line)]).area if self.line.is_valid else 0.0
+        if self.line.is_simple and encloses_m2 > _EXACT_M:
             return []
-        where = shapely.intersection(*shapely.get_parts(shapely.node(self.line))[:2]).representative_point()
+        if encloses_m2 <= _EXACT_M:
+            found, must = "the wire runs back on itself and encloses nothing", "a loop encloses ground"
+            return [Fault(where=name, feature=self.loop_id, found=found, must=must, remedy="correct the drawing")]
+        where = _self_crossing(self.line)
         return [
             Fault(
                 where=name,
@@ -134,6 +165,47 @@ class _Drawn:
                 remedy="correct the drawing, or draw several loops one by one",
             )
         ]
+
+
+def _self_crossing(line: LineString) -> Point:
+    """Give a place where a line meets itself: an end that more than two of its pieces share."""
+    ends = shapely.get_point(shapely.get_parts(shapely.node(line)), np.array([[0], [-1]])).ravel()
+    places, count = np.unique(shapely.get_coordinates(ends), axis=0, return_counts=True)
+    return Point(places[count.argmax()])
+
+
+def _joined_pieces(lines: Sequence[DrawnLine]) -> list[DrawnLine]:
+    """Join open lines that meet end to end into the ring that they make together; all else stays as it is drawn."""
+    open_lines = [one for one in lines if one.part != "lead_in" and not _is_ring(one)]
+    made: list[DrawnLine] = []
+    used: set[int] = set()
+    for number, first in enumerate(open_lines):
+        chain, coordinates = [number], list(first.line.coords)
+        while number not in used and not _meet(coordinates[0], coordinates[-1]):
+            following = [
+                (other, piece)
+                for other, one in enumerate(open_lines)
+                if other not in used and other not in chain and one.part == first.part
+                for piece in (list(one.line.coords), list(one.line.coords)[::-1])
+                if _meet(coordinates[-1], piece[0])
+            ]
+            if len(following) != 1:
+                break
+            chain.append(following[0][0])
+            coordinates += following[0][1]
+        if len(chain) > 1 and _meet(coordinates[0], coordinates[-1]):
+            used |= set(chain)
+            made.append(replace(first, line=LineString(coordinates)))
+    rest = {id(one) for number, one in enumerate(open_lines) if number not in used}
+    return [*(one for one in lines if _is_ring(one) or one.part == "lead_in" or id(one) in rest), *made]
+
+
+def _is_ring(one: DrawnLine) -> bool:
+    return math.dist(one.line.coords[0], one.line.coords[-1]) <= CLOSING_M and len(one.line.coords) > 3  # noqa: PLR2004
+
+
+def _meet(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    return math.dist(one, other) <= _PIECES_MEET_M
 
 
 def _touches(lead: _Drawn, rings: Sequence[_Drawn]) -> bool:

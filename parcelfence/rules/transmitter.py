@@ -52,10 +52,10 @@ def transmitter_metal(draft: Draft) -> Iterator[Conflict]:
     "transmitter-place",
     theme=_THEME,
     severity="caution",
-    summary="The transmitter hangs on the property, in a dry place at a building, and its lead-in reaches every loop.",
+    summary="The transmitter hangs on the property, in a dry place at a building.",
 )
 def transmitter_place(draft: Draft) -> Iterator[Conflict]:
-    """Check where the transmitter is, and that a lead-in joins it to the wire."""
+    """Check where the transmitter is."""
     transmitter, site, words = draft.loop.transmitter, draft.site, draft.wording
     if transmitter is None:
         yield Conflict(
@@ -90,29 +90,6 @@ def transmitter_place(draft: Draft) -> Iterator[Conflict]:
             limit=_AT_A_WALL_M,
             layer="transmitter",
         )
-    yield from _unfed(draft)
-
-
-def _unfed(draft: Draft) -> Iterator[Conflict]:
-    """Loops that no lead-in and no other run touches."""
-    leads = [run.line for run in draft.loop.of_part("lead_in")]
-    if not leads:
-        return
-    for run in draft.loop.signal_runs:
-        gap_m = float(shapely.distance(run.line, leads).min())
-        others = [other.line for other in draft.loop.signal_runs if other is not run]
-        if gap_m > LAYING_TOLERANCE_M and not shapely.dwithin(run.line, others, LAYING_TOLERANCE_M).any():
-            yield Conflict(
-                message=f"No lead-in reaches loop {run.loop_id}: the nearest ends {draft.wording.length(gap_m)} away.",
-                remedy="Lead a twisted pair to it, or join it to another loop.",
-                geometry=run.line,
-                severity="must_fix",
-                station_m=run.start_station_m,
-                measured=gap_m,
-                limit=0.0,
-                layer="wire",
-                feature=run.loop_id,
-            )
 
 
 RULES: Final[tuple[Rule, ...]] = (transmitter_metal, transmitter_place)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from parcelfence.settings import Settings
     from parcelfence.site.feature import Feature, Utility
 
-__all__ = ["Wording", "feature_name", "listing", "utility_name"]
+__all__ = ["Wording", "feature_name", "listing", "run_name", "utility_name"]
 
 _PARTS = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
 _SHORT_M = 1.0
@@ -70,7 +70,12 @@ class Wording:
         return f"between stations {first} and {last}{self._of(stretch.run)}"
 
     def _of(self, run: Run) -> str:
-        return f" of {_PARTS[run.part]} {run.loop_id}" if self.several_runs else ""
+        return f" of {run_name(run)}" if self.several_runs else ""
+
+
+def run_name(run: Run) -> str:
+    """Name a run: ``"inner loop K1"``."""
+    return f"{_PARTS[run.part]} {run.loop_id}"
 
 
 def utility_name(utility: Utility) -> str:

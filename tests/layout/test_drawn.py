@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import pytest
@@ -110,3 +111,41 @@ def test_the_allowed_land_is_that_of_the_site() -> None:
     expected = sites.PARCEL.buffer(-settings.lot_line_setback_m, join_style="mitre").area
     assert _loop(OUTER).allowed.area == pytest.approx(expected, rel=0.01)
     assert _loop(OUTER, parcel=box(0, 0, 3, 3)).allowed.is_empty
+
+
+def test_ends_that_do_not_meet_are_told_with_their_gap() -> None:
+    walk = LineString([*OUTER.coords[:-1], (56.5, 3.0)])
+    (remark,) = _loop(walk).remarks
+    assert (remark.rule, remark.severity, remark.measured) == ("drawn-wire", "caution", pytest.approx(0.5))
+    assert not _loop(LineString([*OUTER.coords[:-1], (56.96, 3.0)])).remarks
+
+
+@given(order=st.permutations([0, 1, 2]), turned=st.lists(st.booleans(), min_size=3, max_size=3))
+def test_pieces_that_meet_end_to_end_are_one_loop(order: list[int], turned: list[bool]) -> None:
+    cuts = [0.0, 0.3, 0.7, 1.0]
+    pieces = [shapely.ops.substring(OUTER, *span, normalized=True) for span in pairwise(cuts)]
+    drawn = [pieces[number].reverse() if turned[number] else pieces[number] for number in order]
+    loop = _loop(*drawn, INNER)
+    assert [run.part for run in loop.runs] == ["loop", "inner_loop"]
+    assert loop.runs[0].line.equals(OUTER)
+
+
+def test_pieces_that_do_not_meet_are_refused() -> None:
+    pieces = [shapely.ops.substring(OUTER, 0, 0.5, normalized=True), INNER]
+    with pytest.raises(InputError, match="meet no loop"):
+        _loop(*pieces)
+
+
+@pytest.mark.parametrize(
+    "xy",
+    [
+        [(5, 5), (20, 5), (5, 5), (20, 5), (5, 5)],
+        [(5, 5), (20, 5), (30, 5), (20, 5), (5, 5)],
+        [(5, 5), (5, 5), (5, 5), (5, 5)],
+        [(5, 5), (20, 20), (20, 5), (5, 20), (5, 5)],
+        [(5, 5), (20, 5), (20, 20), (5, 20), (20, 5), (5, 5)],
+    ],
+)
+def test_a_line_that_is_no_loop_is_refused_in_words(xy: list[tuple[float, float]]) -> None:
+    with pytest.raises(InputError, match=r"encloses nothing|crosses itself|no line of it is closed"):
+        _loop(LineString(xy))

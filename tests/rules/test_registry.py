@@ -24,6 +24,7 @@ DESIGNED = {
     *("utility-angle", "utility-parallel", "utility-tolerance", "utility-unknown", "utility-coupling"),
     *("mark-age", "mark-quality", "sharp-bend", "facing-runs", "narrow-passage", "roam-pocket", "no-roam"),
     *("neighbour-signal", "easement-wire", "water-wire", "road-wire", "hardscape-cut"),
+    *("unjoined-wire", "touching-runs"),
     *("transmitter-metal", "transmitter-place", "drive-limit", "area-limit", "short-warning"),
     *("coordinate-accuracy", "repaired-input"),
 }

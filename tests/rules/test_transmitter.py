@@ -49,12 +49,3 @@ def test_outside_the_property_must_be_fixed() -> None:
     found = _found("transmitter-place", at=Point(-4, 20))
     assert [conflict.severity for conflict in found] == ["must_fix", "caution"]
     assert found[0].measured == pytest.approx(4.0)
-
-
-def test_a_loop_that_no_lead_in_reaches_must_be_fixed() -> None:
-    inner = sites.loop_run(box(40, 15, 50, 25), "K1", part="inner_loop")
-    (conflict,) = _found("transmitter-place", RUN, inner, PAIR)
-    assert conflict.feature == "K1"
-    assert conflict.measured == pytest.approx(15.0)
-    fed = sites.lead_in((35, 20), (40, 20))
-    assert not _found("transmitter-place", RUN, inner, PAIR, fed)
