@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from operator import itemgetter
 from typing import TYPE_CHECKING, Final
 
@@ -19,7 +19,7 @@ from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
-from parcelfence.field.zones import Zones, zones
+from parcelfence.field.zones import Zones, signal_tiles, zones
 from parcelfence.finished_plan import Plan
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from parcelfence.site.site import Site
     from parcelfence.takeoff.leg import Sequence as WiringSequence
 
-__all__ = ["assess", "free_ground_m2", "plan"]
+__all__ = ["Measured", "assess", "free_ground_m2", "measure", "plan"]
 
 _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
@@ -82,12 +82,7 @@ def plan(
         If the land leaves no room for any loop; the message says how much is missing.
     """
     settings = settings or Settings()
-    arranged, loop = _arranged(site, settings)
-    finished = assess(arranged, settings, loop=loop, prices=prices, crew=crew)
-    free_m2 = free_ground_m2(finished.zones, site)
-    if free_m2 < _LEAST_FREE_M2:
-        raise NoLoopError(_without_ground(free_m2, site=site, settings=settings))
-    return finished
+    return _counted(measure(site, settings), prices=prices, crew=crew)
 
 
 def free_ground_m2(zones: Zones, site: Site) -> float:
@@ -117,32 +112,62 @@ def assess(
     crew: Mapping[str, float] | None = None,
 ) -> Plan:
     """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
-    signal = _signal(loop)
-    receiver = _receiver(signal, loop=loop, settings=settings)
-    measured = crossings(loop, site, settings=settings)
-    pulled = sequence(loop, site, settings=settings, crossings=measured)
+    return _counted(measure(site, settings, loop=loop), prices=prices, crew=crew)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """A loop as the rules see it, with the order in which it is pulled: all of a plan but conflicts and counts."""
+
+    draft: Draft
+    sequence: WiringSequence
+
+
+def measure(site: Site, settings: Settings, *, loop: Loop | None = None) -> Measured:
+    """Measure a loop, or the one that is designed here, as far as the rules ask; nothing is counted yet.
+
+    Raises
+    ------
+    NoLoopError
+        If no loop is given and the land leaves no room for any.
+    """
+    arranged, laid = (site, loop) if loop is not None else _arranged(site, settings)
+    signal = _signal(laid)
+    receiver = _receiver(signal, loop=laid, settings=settings)
+    tiles = signal_tiles(signal, receiver)
+    measured = crossings(laid, arranged, settings=settings)
+    pulled = sequence(laid, arranged, settings=settings, crossings=measured)
     draft = Draft(
-        site=site,
+        site=arranged,
         settings=settings,
-        loop=loop,
+        loop=laid,
         crossings=measured,
-        zones=zones(signal, receiver, inside=loop.enclosed, roofs=site.roofs),
-        profiles=reach_profiles(signal, receiver),
+        zones=zones(signal, receiver, inside=laid.enclosed, roofs=arranged.roofs, tiles=tiles),
+        profiles=reach_profiles(signal, receiver, tiles=tiles),
         circuit=_circuit(signal, pulled, settings=settings),
     )
+    free_m2 = free_ground_m2(draft.zones, site)
+    if loop is None and free_m2 < _LEAST_FREE_M2:
+        raise NoLoopError(_without_ground(free_m2, site=site, settings=settings))
+    return Measured(draft=draft, sequence=pulled)
+
+
+def _counted(measured: Measured, *, prices: Mapping[str, float] | None, crew: Mapping[str, float] | None) -> Plan:
+    """Check a measured loop by every rule, and count its material."""
+    draft, settings = measured.draft, measured.draft.settings
     counted = take_off(
-        loop,
-        site,
+        draft.loop,
+        draft.site,
         settings=settings,
-        sequence=pulled,
+        sequence=measured.sequence,
         crossings=draft.crossings,
-        flags=flags(draft.zones, loop, settings=settings),
-        stations=stations(loop, draft.crossings, settings=settings),
+        flags=flags(draft.zones, draft.loop, settings=settings),
+        stations=stations(draft.loop, draft.crossings, settings=settings),
     )
     return Plan(
-        site=site,
+        site=draft.site,
         settings=settings,
-        loop=loop,
+        loop=draft.loop,
         crossings=draft.crossings,
         zones=draft.zones,
         profiles=draft.profiles,

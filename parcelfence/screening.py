@@ -16,7 +16,8 @@ import shapely
 
 from parcelfence.errors import InputError, NoLoopError, ParcelFenceError
 from parcelfence.inputs.reader import read_table
-from parcelfence.planning import plan
+from parcelfence.planning import measure
+from parcelfence.rules.registry import find_conflicts
 from parcelfence.site.features import identifier
 from parcelfence.site.reading import site_of
 
@@ -24,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from concurrent.futures import Executor
 
-    from parcelfence.finished_plan import Plan
     from parcelfence.inputs.source import Source
     from parcelfence.inputs.table import Record, Table
+    from parcelfence.planning import Measured
     from parcelfence.settings import Settings
 
 __all__ = ["Outcome", "ScreeningJob", "outcomes", "screen", "slices"]
@@ -103,14 +104,14 @@ def screen(
     job : ScreeningJob
         Inputs and settings.
     tasks : sequence of (int, int)
-        Slices still to be done; leave out those that an earlier run finished.
+        Slices still to be done; leave out those that an earlier run draft.
     executor : Executor, optional
         Where to work; in this process where left out.
 
     Yields
     ------
     tuple
-        Each slice with its outcomes, as it is finished.
+        Each slice with its outcomes, as it is draft.
     """
     if executor is None:
         yield from ((task, outcomes(job, task)) for task in tasks)
@@ -136,7 +137,7 @@ def _outcome(record: Record, tables: Sequence[Table], *, job: ScreeningJob) -> O
 
     try:
         site = site_of([record], tables, settings=job.settings, parcel_id=parcel_id, working_crs=job.working_crs)
-        return _planned(plan(site, job.settings), position=record.position + 1)
+        return _planned(measure(site, job.settings), position=record.position + 1)
     except NoLoopError as error:
         return without_plan("no_loop", error)
     except ParcelFenceError as error:
@@ -145,24 +146,26 @@ def _outcome(record: Record, tables: Sequence[Table], *, job: ScreeningJob) -> O
         return without_plan("failed", error)
 
 
-def _planned(finished: Plan, *, position: int) -> Outcome:
-    loops = shapely.MultiLineString([run.line for run in finished.loop.signal_runs])
-    severities = [conflict.severity for conflict in finished.conflicts]
-    must_fix = {conflict.rule for conflict in finished.conflicts if conflict.severity == "must_fix"}
+def _planned(measured: Measured, *, position: int) -> Outcome:
+    draft = measured.draft
+    loops = shapely.MultiLineString([run.line for run in draft.loop.signal_runs])
+    conflicts = find_conflicts(draft)
+    severities = [conflict.severity for conflict in conflicts]
+    must_fix = {conflict.rule for conflict in conflicts if conflict.severity == "must_fix"}
     return Outcome(
         position=position,
-        parcel_id=finished.site.parcel_id,
+        parcel_id=draft.site.parcel_id,
         status="planned",
-        area_m2=finished.site.parcel.area,
-        enclosed_m2=finished.loop.enclosed.area,
-        free_m2=finished.zones.free_ground.area,
+        area_m2=draft.site.parcel.area,
+        enclosed_m2=draft.loop.enclosed.area,
+        free_m2=draft.zones.free_ground.area,
         loop_m=loops.length,
-        wire_m=finished.take_off.sequence.conductor_length_m,
+        wire_m=measured.sequence.conductor_length_m,
         must_fix=severities.count("must_fix"),
         cautions=severities.count("caution"),
         notes=severities.count("note"),
         rules=",".join(sorted(must_fix)),
-        wire=shapely.to_wkb(finished.site.frame.to_wgs84().geometry(loops)),
+        wire=shapely.to_wkb(draft.site.frame.to_wgs84().geometry(loops)),
     )
 
 
