@@ -10,7 +10,6 @@ import os
 import threading
 from functools import cache
 from importlib import import_module
-from importlib.util import find_spec
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -20,7 +19,6 @@ from parcelfence.field.current import Chain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from types import ModuleType
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -129,14 +127,8 @@ def field_slope(points: ArrayLike, loops: Iterable[CurrentLoop] | Chain) -> NDAr
     return _summed("slope_kernel", points=np.asarray(points, dtype=np.float64), chain=_chain(loops), columns=11)
 
 
-@cache
-def _kernels(*, compiled: bool) -> ModuleType:
-    return import_module("parcelfence.field.kernels" if compiled else "parcelfence.field.array_kernels")
-
-
 def _summed(kernel: str, *, points: NDArray[np.float64], chain: Chain, columns: int) -> NDArray[np.float64]:
-    compiled = "PARCELFENCE_NO_NUMBA" not in os.environ and find_spec("numba") is not None
-    run = getattr(_kernels(compiled=compiled), kernel)
+    run = getattr(import_module("parcelfence.field.kernels"), kernel)
     points = np.ascontiguousarray(points)
     out = np.zeros((len(points), columns))
     if not len(chain.currents) or not len(points):

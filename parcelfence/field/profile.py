@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 from shapely import LinearRing, Polygon
 
 from parcelfence.field.current import Chain
-from parcelfence.field.flux import normalised_field
-from parcelfence.field.roots import bracketed_zeros
+from parcelfence.field.tile_field import compiled, size_at, tile_at
+from parcelfence.field.tiles import Tiles
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,7 +27,10 @@ _SHARP_TURN: Final = math.radians(20.0)
 _TURNS_BESIDE: Final = tuple(math.radians(turn) for turn in (-60.0, -30.0, 30.0, 60.0))
 _FIRST_STEP_M: Final = 1e-3
 _TOLERANCE_M: Final = 1e-6
-_STEPS_IN_A_STRIDE: Final = 10
+_MOST_STEPS: Final = 60
+_SILENT: Final = 1e-9
+_OFF_ITS_OWN_M: Final = 1e-6
+"""A way that starts on a wire has left it after so much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +79,12 @@ class ReachProfile:
 
 
 def reach_profiles(
-    loops: Iterable[CurrentLoop], receiver: Receiver, *, interval_m: float = 1.0, level: float = 1.0
+    loops: Iterable[CurrentLoop],
+    receiver: Receiver,
+    *,
+    interval_m: float = 1.0,
+    level: float = 1.0,
+    tiles: Tiles | None = None,
 ) -> tuple[ReachProfile, ...]:
     """Measure the reach along every loop.
 
@@ -90,6 +98,8 @@ def reach_profiles(
         Greatest distance of the places along the wire; corners that turn by more than 20 degrees are added.
     level : float
         Value of the normalised field; ``receiver.core_level`` gives the extent of the core zone.
+    tiles : Tiles, optional
+        The field of these loops, where it was prepared for their zones already.
 
     Returns
     -------
@@ -101,9 +111,13 @@ def reach_profiles(
     profiles = []
     for number, loop in enumerate(rows):
         station_m, points, inward = _places(loop, interval_m=interval_m)
+        if not np.any(chain.currents):
+            silent = np.full(len(points), np.nan)
+            profiles.append(ReachProfile(number, station_m, points, inward, silent, silent))
+            continue
+        tiles = tiles or Tiles.of(chain, receiver=receiver, levels=[level])
         inside, outside = (
-            _shortest_reaches(points, chain, ways=ways, loop=loop, receiver=receiver, level=level)
-            for ways in (inward, -inward)
+            _shortest_reaches(points, tiles, ways=ways, loop=loop, level=level) for ways in (inward, -inward)
         )
         profiles.append(ReachProfile(number, station_m, points, inward, inside, outside))
     return tuple(profiles)
@@ -133,17 +147,13 @@ def _places(
 
 
 def _shortest_reaches(
-    points: NDArray[np.float64],
-    chain: Chain,
-    *,
-    ways: NDArray[np.float64],
-    loop: CurrentLoop,
-    receiver: Receiver,
-    level: float,
+    points: NDArray[np.float64], tiles: Tiles, *, ways: NDArray[np.float64], loop: CurrentLoop, level: float
 ) -> NDArray[np.float64]:
     """Reach along each way; where that is infinite, the shortest along the ways beside it on the same side."""
-    reach_m = _reaches(points, chain, ways=ways, receiver=receiver, level=level)
+    reach_m = _reaches(points, tiles, ways=ways, level=level)
     endless = np.flatnonzero(np.isinf(reach_m))
+    if not len(endless):
+        return reach_m
     face = Polygon(loop.coordinates)
     shapely.prepare(face)
     side = _contains(face, points + _FIRST_STEP_M * ways)
@@ -152,8 +162,7 @@ def _shortest_reaches(
         beside = ways[endless] @ rotation
         kept = _contains(face, points[endless] + _FIRST_STEP_M * beside) == side[endless]
         chosen = endless[kept]
-        beside_m = _reaches(points[chosen], chain, ways=beside[kept], receiver=receiver, level=level)
-        reach_m[chosen] = np.minimum(reach_m[chosen], beside_m)
+        reach_m[chosen] = np.minimum(reach_m[chosen], _reaches(points[chosen], tiles, ways=beside[kept], level=level))
     return reach_m
 
 
@@ -162,49 +171,81 @@ def _contains(face: Polygon, points: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 
 def _reaches(
-    points: NDArray[np.float64], chain: Chain, *, ways: NDArray[np.float64], receiver: Receiver, level: float
+    points: NDArray[np.float64], tiles: Tiles, *, ways: NDArray[np.float64], level: float
 ) -> NDArray[np.float64]:
     """Walk away from the wire until the field first falls to the level; infinite if a wire is met on the way."""
-    end_m = math.sqrt(receiver.slant_m * chain.strength_m / (2.0 * level)) + receiver.slant_m
-    step_m = receiver.slant_m / 8.0
-
-    def field(distance_m: NDArray[np.float64], which: NDArray[np.intp]) -> NDArray[np.float64]:
-        return normalised_field(points[which] + distance_m[:, None] * ways[which], chain, receiver=receiver)
-
-    near_m, at_near = np.zeros(len(points)), field(np.zeros(len(points)), np.arange(len(points)))
-    far_m, at_far = np.full(len(points), np.inf), np.zeros(len(points))
-    reach_m = np.where(at_near >= level, np.inf, np.nan)
-    walking = np.flatnonzero(at_near >= level)
-    for stride in range(math.ceil(end_m / (step_m * _STEPS_IN_A_STRIDE))):
-        if not len(walking):
-            break
-        ahead_m = near_m[walking, None] + step_m * np.arange(_STEPS_IN_A_STRIDE + 1)
-        ahead = field(ahead_m[:, 1:].ravel(), np.repeat(walking, _STEPS_IN_A_STRIDE))
-        ahead = np.column_stack([at_near[walking], ahead.reshape(len(walking), -1)])
-        row, fell = np.arange(len(walking)), np.any(ahead < level, axis=1)
-        last = np.where(fell, np.argmax(ahead < level, axis=1), _STEPS_IN_A_STRIDE)
-        far_m[walking[fell]], at_far[walking[fell]] = ahead_m[row, last][fell], ahead[row, last][fell]
-        last -= fell
-        near_m[walking], at_near[walking] = ahead_m[row, last], ahead[row, last]
-        walking = walking[~fell]
-        if stride:
-            reached = points[walking] + near_m[walking, None] * ways[walking]
-            walking = np.delete(walking, _meets_wire(points[walking], chain, ends=reached))
-    found = np.flatnonzero(np.isfinite(far_m))
-    reach_m[found] = bracketed_zeros(
-        lambda distance_m, which: level / field(distance_m, found[which]) - 1.0,
-        low=np.column_stack([near_m, level / at_near - 1.0])[found],
-        high=np.column_stack([far_m, level / np.maximum(at_far, 1e-9) - 1.0])[found],
-        tolerance=_TOLERANCE_M,
+    strength_m = 2.0 * float(np.hypot(*(tiles.wire[2:4] - tiles.wire[0:2])) @ np.abs(tiles.wire[4]))
+    end_m = math.sqrt(tiles.slant_m * strength_m / (2.0 * level)) + tiles.slant_m
+    reach_m = np.empty(len(points))
+    _walked(
+        tiles.parts, points - tiles.origin, np.ascontiguousarray(ways), (level, tiles.slant_m / 8.0, end_m), reach_m
     )
-    reach_m[found[_meets_wire(points[found], chain, ends=points[found] + reach_m[found, None] * ways[found])]] = np.inf
     return reach_m
 
 
-def _meets_wire(points: NDArray[np.float64], chain: Chain, *, ends: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Give the numbers of the straight ways that meet a wire after they have left their own."""
-    starts, steps = chain.vertices[:-1][chain.currents != 0.0], chain.steps[chain.currents != 0.0]
-    wires = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([starts, starts + steps], axis=1))))
-    left = points + 1e-6 * (ends - points)
-    way, _ = wires.query(shapely.linestrings(np.stack([left, ends], axis=1)), predicate="intersects")
-    return np.unique(way)
+@compiled
+def _walked(parts: Any, points: Any, ways: Any, numbers: Any, out: Any) -> None:
+    """Fill `out` with the reach from each point along its way."""
+    level, step, end = numbers
+    for n in range(points.shape[0]):
+        x, y, way_x, way_y = points[n, 0], points[n, 1], ways[n, 0], ways[n, 1]
+        at_near = size_at(parts, tile_at(parts, x, y), x, y)
+        if at_near < level:
+            out[n] = np.nan
+            continue
+        stop = min(_to_wire(parts[5], points[n], ways[n]), end)
+        near, out[n] = 0.0, np.inf
+        while near < stop:
+            far = near + step
+            px, py = x + far * way_x, y + far * way_y
+            at_far = size_at(parts, tile_at(parts, px, py), px, py)
+            if at_far < level:
+                reach = _fallen(parts, (x, y, way_x, way_y), (near, at_near), (far, at_far), level)
+                out[n] = reach if reach < stop else np.inf
+                break
+            near, at_near = far, at_far
+
+
+@compiled
+def _fallen(parts: Any, ray: Any, near: Any, far: Any, level: float) -> Any:
+    """Find where the field falls to the level between two distances: false position with the Illinois rule on 1/f.
+
+    That is nearly linear in the distance; the end that stays has its value halved, or the bracket would close from
+    one side only.
+    """
+    x, y, way_x, way_y = ray
+    low, high = near[0], far[0]
+    at_low = level / near[1] - 1.0 if near[1] < np.inf else -1.0
+    at_high = level / max(far[1], _SILENT) - 1.0
+    slope = (at_high - at_low) / (high - low)
+    for _ in range(_MOST_STEPS):
+        guess = (low * at_high - high * at_low) / (at_high - at_low)
+        px, py = x + guess * way_x, y + guess * way_y
+        value = level / size_at(parts, tile_at(parts, px, py), px, py) - 1.0
+        if abs(value) <= _TOLERANCE_M * slope:
+            return guess
+        if value < 0.0:
+            low, at_low, at_high = guess, value, at_high / 2.0
+        else:
+            high, at_high, at_low = guess, value, at_low / 2.0
+    return (low * at_high - high * at_low) / (at_high - at_low)
+
+
+@compiled
+def _to_wire(wire: Any, point: Any, way: Any) -> Any:
+    """Distance from a place on the wire along a way to the next wire; infinite if there is none."""
+    nearest = np.inf
+    for k in range(wire.shape[1]):
+        ax, ay = wire[0, k] - point[0], wire[1, k] - point[1]
+        ex, ey = wire[2, k] - wire[0, k], wire[3, k] - wire[1, k]
+        across = way[0] * ey - way[1] * ex
+        aside = ax * way[1] - ay * way[0]
+        if across == 0.0:
+            if abs(aside) < _OFF_ITS_OWN_M:  # the way runs along the stretch
+                for along in (ax * way[0] + ay * way[1], (ax + ex) * way[0] + (ay + ey) * way[1]):
+                    nearest = min(nearest, along) if along > _OFF_ITS_OWN_M else nearest
+            continue
+        if 0.0 <= aside / across <= 1.0:
+            along = (ax * ey - ay * ex) / across
+            nearest = min(nearest, along) if along > _OFF_ITS_OWN_M else nearest
+    return nearest

@@ -10,10 +10,10 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from parcelfence.field.cells import sampled_lattice
-from parcelfence.field.contour import contour_rings
 from parcelfence.field.current import Chain
-from parcelfence.field.curve import curved_rings
+from parcelfence.field.outline import outlines
+from parcelfence.field.tile_field import lattice_of
+from parcelfence.field.tiles import Tiles
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from parcelfence.field.current import CurrentLoop, Receiver
 
-__all__ = ["CONTOUR_TOLERANCE_M", "Zones", "field_zones", "zones"]
+__all__ = ["CONTOUR_TOLERANCE_M", "Zones", "field_zones", "signal_tiles", "zones"]
 
 CONTOUR_TOLERANCE_M: Final = 1e-3
 """No point of a zone's edge is farther than this from its contour."""
@@ -74,6 +74,7 @@ def zones(
     *,
     inside: Polygon | MultiPolygon,
     roofs: MultiPolygon | None = None,
+    tiles: Tiles | None = None,
 ) -> Zones:
     """Compute the zones of some loops.
 
@@ -87,14 +88,16 @@ def zones(
         Ground on which the animal lives: what the outer loops enclose, with holes where inner loops keep it out.
     roofs : MultiPolygon, optional
         Ground that buildings stand on.
+    tiles : Tiles, optional
+        The field of these loops where it was prepared already, from :func:`signal_tiles`.
 
     Returns
     -------
     Zones
-        Complete: ground away from the wire that reacts is found too (see :mod:`~parcelfence.field.cells`); parts and
+        Complete: ground away from the wire that reacts is found too (see :mod:`~parcelfence.field.tiles`); parts and
         gaps narrower than a quarter of the reach (at most 0.5 m) may be missed.
     """
-    signal, core = field_zones(loops, receiver, levels=(1.0, receiver.core_level))
+    signal, core = field_zones(loops, receiver, levels=(1.0, receiver.core_level), tiles=tiles)
     ground = inside if inside.is_valid else shapely.make_valid(inside)  # a wire surveyed as laid may cross itself
     roam = _polygons(shapely.difference(ground, signal))
     return Zones(signal=signal, core=core, roam=roam, receiver=receiver, roofs=roofs or MultiPolygon())
@@ -112,6 +115,7 @@ def field_zones(
     *,
     levels: Sequence[float],
     tolerance_m: float = CONTOUR_TOLERANCE_M,
+    tiles: Tiles | None = None,
 ) -> tuple[MultiPolygon, ...]:
     """Outline the ground where the normalised field is at least each of the levels.
 
@@ -124,8 +128,9 @@ def field_zones(
     levels : sequence of float
         Values of f.
     tolerance_m : float
-        No point of an edge is farther from its contour.  A tenth of it is spent on the vertices, a fifth on the
-        curvature between them, a half on leaving out vertices that straight stretches do not need.
+        No point of an edge is farther from its contour.
+    tiles : Tiles, optional
+        The field of these loops and levels, where it was prepared already.
 
     Returns
     -------
@@ -135,24 +140,27 @@ def field_zones(
     chain = loops if isinstance(loops, Chain) else Chain.of(loops)
     if not np.any(chain.currents):
         return tuple(MultiPolygon() for _ in levels)
-    step_m = float(np.clip(receiver.slant_m / 4.0, 0.1, 0.5))
-    lattice = sampled_lattice(chain, receiver=receiver, levels=levels, step_m=step_m)
-    exact = contour_rings(lattice, chain, receiver=receiver, levels=levels, tolerance_m=0.1 * tolerance_m)
-    curved = curved_rings(exact, chain, receiver=receiver, tolerance_m=0.2 * tolerance_m)
-    return tuple(
-        _zone(curved.of_level(level), exact.of_level(level), simplified_m=0.5 * tolerance_m) for level in levels
-    )
+    tiles = tiles or Tiles.of(chain, receiver=receiver, levels=levels)
+    lattice = lattice_of(tiles.parts)
+    return tuple(_zone(tiles, lattice, level=level, tolerance_m=tolerance_m) for level in levels)
 
 
-def _zone(curved: list[NDArray[np.float64]], exact: list[NDArray[np.float64]], *, simplified_m: float) -> MultiPolygon:
-    """Make polygons of rings; where two rings come so close that the smooth ones touch, of the exact ones."""
-    nesting = _nesting(exact)
-    smooth = _assembled(curved, nesting)
-    simplified = MultiPolygon(shapely.get_parts(shapely.simplify(smooth, simplified_m, preserve_topology=False)))
-    for candidate in (simplified, smooth):
-        if shapely.is_valid(candidate):
-            return candidate
-    return _assembled(exact, nesting)
+def signal_tiles(loops: Iterable[CurrentLoop], receiver: Receiver) -> Tiles | None:
+    """Prepare the field of some loops for both zones and the reach along the wire; None if all wires are silent."""
+    chain = Chain.of(loops)
+    if not np.any(chain.currents):
+        return None
+    return Tiles.of(chain, receiver=receiver, levels=(1.0, receiver.core_level))
+
+
+def _zone(tiles: Tiles, lattice: NDArray[np.float64], *, level: float, tolerance_m: float) -> MultiPolygon:
+    """Make polygons of rings; where two come so close that the smooth ones touch, of the plain ones."""
+    for plain in (False, True):
+        rings = outlines(tiles, lattice, level=level, tolerance_m=tolerance_m, plain=plain)
+        zone = _assembled(rings, _nesting(rings))
+        if plain or shapely.is_valid(zone):
+            break
+    return zone
 
 
 def _nesting(rings: Sequence[NDArray[np.float64]]) -> dict[int, list[int]]:

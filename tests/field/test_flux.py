@@ -1,4 +1,4 @@
-"""The field kernel: near the wire, at its ends, in its scaling, and without numba."""
+"""The field kernel: near the wire, at its ends, in its scaling, and against plain numpy."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parcelfence.field import array_kernels, kernels
+from parcelfence.field import kernels
 from parcelfence.field.current import Chain, CurrentLoop, Receiver
 from parcelfence.field.flux import field_slope, flux_density, inverse_field, normalised_field
+from tests.field import array_kernels
 
 RECEIVER = Receiver(2.0, 0.3)
 
@@ -50,10 +51,7 @@ def test_on_the_extension_of_a_stretch(beyond_m: float, aside_m: float) -> None:
     assert found == pytest.approx(expected, rel=1e-12, abs=0.0)
 
 
-@pytest.mark.parametrize("compiled", [True, False])
-def test_on_the_wire_itself_the_field_has_no_bound(monkeypatch: pytest.MonkeyPatch, compiled: bool) -> None:
-    if not compiled:
-        monkeypatch.setenv("PARCELFENCE_NO_NUMBA", "1")
+def test_on_the_wire_itself_the_field_has_no_bound() -> None:
     loop = random_loop(1)
     vertex, middle = loop.coordinates[0], np.array([[0.0, 0.0], [10.0, 0.0], [5.0, 8.0]])
     assert normalised_field([vertex], [loop], receiver=Receiver(2.0, 0.0))[0] == math.inf
@@ -118,7 +116,7 @@ def test_field_over_the_wire_falls_with_height(seed: int, low: float, more: floa
 
 @pytest.mark.parametrize("kernel", ["field_kernel", "slope_kernel"])
 @pytest.mark.parametrize("height_m", [0.0, 0.3])
-def test_without_numba_the_sums_are_equal(kernel: str, height_m: float) -> None:
+def test_the_sums_are_those_of_plain_numpy(kernel: str, height_m: float) -> None:
     chain = Chain.of([random_loop(5), random_loop(6, size_m=5.0, current=-1.0)])
     points = np.column_stack([random_points(5, count=5000), np.full(5000, height_m)])
     columns = 3 if kernel == "field_kernel" else 11
@@ -126,14 +124,6 @@ def test_without_numba_the_sums_are_equal(kernel: str, height_m: float) -> None:
     getattr(kernels, kernel)((points, found), (chain.vertices, chain.currents))
     getattr(array_kernels, kernel)((points, expected), (chain.vertices, chain.currents))
     assert np.allclose(found, expected, rtol=1e-9, atol=1e-12 * np.abs(expected).max())
-
-
-def test_the_fallback_is_taken_where_numba_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    loop, points = random_loop(8), random_points(8)
-    expected = normalised_field(points, [loop], receiver=RECEIVER)
-    monkeypatch.setenv("PARCELFENCE_NO_NUMBA", "1")
-    monkeypatch.setattr(kernels, "field_kernel", None)
-    assert np.allclose(normalised_field(points, [loop], receiver=RECEIVER), expected, rtol=1e-12)
 
 
 def test_threads_and_neighbours_do_not_change_a_bit() -> None:

@@ -155,13 +155,6 @@ def test_place_on_earth_does_not_matter() -> None:
     assert shapely.hausdorff_distance(moved, near.signal) < 2e-3
 
 
-def test_without_numba_the_zones_are_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    expected = zones_of(square(20.0), receiver=Receiver(2.0))
-    monkeypatch.setenv("PARCELFENCE_NO_NUMBA", "1")
-    found = zones_of(square(20.0), receiver=Receiver(2.0))
-    assert shapely.hausdorff_distance(found.signal, expected.signal) < 1e-6
-
-
 def test_a_finer_tolerance_is_kept() -> None:
     receiver, loop = Receiver(2.0), square(15.0)
     (fine,) = field_zones([loop], receiver, levels=[1.0], tolerance_m=2e-5)

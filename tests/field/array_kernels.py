@@ -1,6 +1,6 @@
-"""The sums of :mod:`~parcelfence.field.kernels` in plain numpy, for machines without numba.
+"""The sums of :mod:`parcelfence.field.kernels` in plain numpy: an oracle that shares no code with the compiled ones.
 
-Same terms in the same order, one stretch of wire at a time over a block of points; some thirty times slower.
+Same terms in the same order, one stretch of wire at a time over a block of points.
 """
 
 from __future__ import annotations
