@@ -18,13 +18,8 @@ from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
-<<<<<<< HEAD
 from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import Zones, signal_tiles, zones
-=======
-from parcelfence.field.setting import reach_for_return_run, reach_for_wanted
-from parcelfence.field.zones import signal_tiles, zones
->>>>>>> 7ff8c32 (Zones and reach by tiles: near wire summed, far wire as proven polynomials, contours followed in strides)
 from parcelfence.finished_plan import Plan
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
@@ -136,7 +131,6 @@ def measure(site: Site, settings: Settings, *, loop: Loop | None = None) -> Meas
     NoLoopError
         If no loop is given and the land leaves no room for any.
     """
-<<<<<<< HEAD
     arranged, laid = (site, loop) if loop is not None else _arranged(site, settings)
     signal = _signal(laid)
     receiver = _receiver(signal, loop=laid, settings=settings)
@@ -207,20 +201,6 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
             found="neither a loop round the house nor one doubled back along it fits",
             remedy="try a smaller reach, or the layout whole-lot",
         )
-=======
-    loop = _settled(site, settings) if loop is None else loop
-    signal = _signal(loop)
-    receiver = _receiver(signal, loop=loop, settings=settings)
-    tiles = signal_tiles(signal, receiver)
-    return Draft(
-        site=site,
-        settings=settings,
-        loop=loop,
-        crossings=crossings(loop, site, settings=settings),
-        zones=zones(signal, receiver, inside=loop.enclosed, tiles=tiles),
-        profiles=reach_profiles(signal, receiver, tiles=tiles),
-        circuit=_circuit(signal, loop=loop, settings=settings),
->>>>>>> 7ff8c32 (Zones and reach by tiles: near wire summed, far wire as proven polynomials, contours followed in strides)
     )
 
 
