@@ -86,7 +86,9 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     # signal
-    reach_m: Length = Field(default=2.0, description="Horizontal reach of the signal each side of a long straight wire")
+    reach_m: Length = Field(
+        default=2.0, ge=0.1, le=30, description="Horizontal reach of the signal each side of a long straight wire"
+    )
     reach_seen_from: Literal["straight", "inside", "outside"] = Field(
         default="straight",
         description="Where the reach is meant: beside a long straight wire, or as walked from inside or outside",
@@ -94,26 +96,30 @@ class Settings(BaseModel):
     core_ratio: float = Field(
         default=0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire"
     )
-    receiver_height_m: LengthOrNone = Field(default=0.3, description="Height of the receiver above the ground")
-    frequency_hz: Number = Field(default=10_000.0, description="Signal frequency (from memory: 5 to 20 kHz)")
+    receiver_height_m: LengthOrNone = Field(default=0.3, le=3, description="Height of the receiver above the ground")
+    frequency_hz: Number = Field(
+        default=10_000.0, ge=100, le=1_000_000, description="Signal frequency (from memory: 5 to 20 kHz)"
+    )
 
     # clearances
     lot_line_setback_m: Length = Field(
-        default=0.0, validate_default=False, description="Wire to lot line; reach + 0.3 m"
+        default=0.0, validate_default=False, le=100, description="Wire to lot line; reach + 0.3 m"
     )
     building_clearance_m: Length = Field(
-        default=0.0, validate_default=False, description="Wire to building; reach + 0.3 m"
+        default=0.0, validate_default=False, le=100, description="Wire to building; reach + 0.3 m"
     )
     utility_separation_m: Length = Field(
-        default=1.5, description="Wire beside a buried utility (common practice 3 to 5 ft)"
+        default=1.5, ge=0.01, le=50, description="Wire beside a buried utility (common practice 3 to 5 ft)"
     )
     crossing_tolerance_deg: float = Field(default=10.0, gt=0, le=45, description="How far off square a crossing may be")
-    keep_out_clearance_m: LengthOrNone = Field(default=0.3, description="Wire to the edge of a keep-out")
-    water_clearance_m: LengthOrNone = Field(default=1.0, description="Wire to open water")
-    road_clearance_m: LengthOrNone = Field(default=0.5, description="Wire to the edge of a road")
-    passage_width_m: Length = Field(default=1.2, description="Free way between two signal zones (from memory)")
+    keep_out_clearance_m: LengthOrNone = Field(default=0.3, le=50, description="Wire to the edge of a keep-out")
+    water_clearance_m: LengthOrNone = Field(default=1.0, le=100, description="Wire to open water")
+    road_clearance_m: LengthOrNone = Field(default=0.5, le=100, description="Wire to the edge of a road")
+    passage_width_m: Length = Field(
+        default=1.2, ge=0.1, le=20, description="Free way between two signal zones (from memory)"
+    )
     transmitter_metal_clearance_m: Length = Field(
-        default=0.9, description="Transmitter to large metal (common practice 3 ft)"
+        default=0.9, ge=0.01, le=20, description="Transmitter to large metal (common practice 3 ft)"
     )
 
     # what is contained
@@ -122,67 +128,97 @@ class Settings(BaseModel):
     )
     front: Compass = Field(default="", description="Front of the house: a point of the compass, or degrees from north")
     part: PartNumber = Field(
-        default=0, ge=0, description="Part of a lot in several parts: 1 or largest, 2..., all; 0 chooses"
+        default=0, ge=0, le=1000, description="Part of a lot in several parts: 1 or largest, 2..., all; 0 chooses"
     )
-    gap_width_m: Length = Field(default=0.2, description="An animal walks through a gap wider than this (from memory)")
+    gap_width_m: Length = Field(
+        default=0.2, ge=0.01, le=50, description="An animal walks through a gap wider than this (from memory)"
+    )
 
     # lines that stand for areas
-    drive_width_m: Length = Field(default=3.0, description="Width of a drive that is drawn as a line (from memory)")
-    watercourse_width_m: Length = Field(default=1.0, description="Width of a creek or ditch that is drawn as a line")
+    drive_width_m: Length = Field(
+        default=3.0, le=50, description="Width of a drive that is drawn as a line (from memory)"
+    )
+    watercourse_width_m: Length = Field(
+        default=1.0, le=50, description="Width of a creek or ditch that is drawn as a line"
+    )
 
     # shape
-    bend_radius_m: Length = Field(default=1.0, description="Least radius of any curve: no sharp corners")
-    return_run_spacing_m: Length = Field(default=3.0, description="Distance of the return run along an open side")
+    bend_radius_m: Length = Field(
+        default=1.0, ge=0.05, le=20, description="Least radius of any curve: no sharp corners"
+    )
+    return_run_spacing_m: Length = Field(
+        default=3.0, ge=0.1, le=50, description="Distance of the return run along an open side"
+    )
 
     # wire and its laying
     wire_gauge_awg: int = Field(default=18, ge=10, le=26, description="Gauge of the conductor (AWG)")
     wire_temperature_c: float = Field(default=20.0, ge=-40, le=90, description="Temperature of the conductor")
-    insulation_thickness_m: LengthOrNone = Field(default=0.0008, description="Thickness of the wire's jacket")
+    insulation_thickness_m: LengthOrNone = Field(default=0.0008, le=0.02, description="Thickness of the wire's jacket")
     twists_per_foot: float = Field(
         default=11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)"
     )
     burial_depth_m: LengthOrNone = Field(
-        default=0.05, description="Depth of the wire below the ground (common practice 1 to 3 in)"
+        default=0.05, le=2, description="Depth of the wire below the ground (common practice 1 to 3 in)"
     )
     slack_percent: float = Field(default=2.0, ge=0, le=25, description="Extra wire so that it is not laid tight")
     spare_percent: float = Field(default=10.0, ge=0, le=100, description="Margin on bought material")
-    spool_length_m: Length = Field(default=152.4, description="Length of a spool (common practice 500 ft)")
+    spool_length_m: Length = Field(
+        default=152.4, ge=1, le=10_000, description="Length of a spool (common practice 500 ft)"
+    )
 
     # flags and stations
-    flag_spacing_max_m: Length = Field(default=3.0, description="Flags at most this far apart (common practice 10 ft)")
-    flag_spacing_min_m: Length = Field(default=2.4, description="Flags at least this far apart (common practice 8 ft)")
-    station_interval_m: Length = Field(default=10.0, description="Distance of the regular stations along the wire")
+    flag_spacing_max_m: Length = Field(
+        default=3.0, ge=0.3, le=50, description="Flags at most this far apart (common practice 10 ft)"
+    )
+    flag_spacing_min_m: Length = Field(
+        default=2.4, ge=0.3, le=50, description="Flags at least this far apart (common practice 8 ft)"
+    )
+    station_interval_m: Length = Field(
+        default=10.0, ge=0.1, le=1_000, description="Distance of the regular stations along the wire"
+    )
     station_format: Literal["metric", "us"] = Field(
         default="metric", description="0+012.3 by kilometres, or 0+40 by 100 ft; follows the units"
     )
 
     # marks
     colour_scheme: str = Field(default="APWA", description="Scheme by which mark colours are read")
-    tolerance_zone_m: Length = Field(default=0.61, description="Half-width of the tolerance zone (24 in in many codes)")
-    mark_join_gap_m: Length = Field(default=30.0, description="Point marks farther apart are not joined to a line")
-    mark_age_days_max: int = Field(default=21, ge=1, description="Marks older than this are stale; local law rules")
+    tolerance_zone_m: Length = Field(
+        default=0.61, ge=0.01, le=10, description="Half-width of the tolerance zone (24 in in many codes)"
+    )
+    mark_join_gap_m: Length = Field(
+        default=30.0, ge=0.01, le=500, description="Point marks farther apart are not joined to a line"
+    )
+    mark_age_days_max: int = Field(
+        default=21, le=36_500, ge=1, description="Marks older than this are stale; local law rules"
+    )
     as_of: IsoDate = Field(
         default="", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned"
     )
     accuracy_limit_m: Length = Field(
-        default=1.0, description="Datum operations worse than this are a conflict of their own"
+        default=1.0, ge=0.001, le=100, description="Datum operations worse than this are a conflict of their own"
     )
 
     # transmitter rating; none is assumed
-    transmitter_volts: Number | None = Field(default=None, description="Greatest output voltage (rms)")
-    transmitter_amperes: Number | None = Field(default=None, description="Current that is needed in the wire (rms)")
-    transmitter_max_ohms: Number | None = Field(default=None, description="Greatest loop resistance that it drives")
-    transmitter_max_wire_m: Length | None = Field(default=None, description="Greatest wire length that it drives")
+    transmitter_volts: Number | None = Field(default=None, le=1_000, description="Greatest output voltage (rms)")
+    transmitter_amperes: Number | None = Field(
+        default=None, le=100, description="Current that is needed in the wire (rms)"
+    )
+    transmitter_max_ohms: Number | None = Field(
+        default=None, le=100_000, description="Greatest loop resistance that it drives"
+    )
+    transmitter_max_wire_m: Length | None = Field(
+        default=None, le=100_000, description="Greatest wire length that it drives"
+    )
     transmitter_max_area_m2: Area | None = Field(
-        default=None, description="Greatest enclosed area that it is rated for"
+        default=None, le=100_000_000, description="Greatest enclosed area that it is rated for"
     )
 
     # animal
     animal_speed_m_per_s: Number = Field(
-        default=4.0, description="Speed at which the animal meets the zone (from memory)"
+        default=4.0, ge=0.1, le=30, description="Speed at which the animal meets the zone (from memory)"
     )
     receiver_delay_s: LengthOrNone = Field(
-        default=0.2, description="Time that the receiver takes to react (from memory)"
+        default=0.2, le=10, description="Time that the receiver takes to react (from memory)"
     )
 
     # presentation
@@ -247,7 +283,8 @@ class Settings(BaseModel):
         try:
             settings = cls(**known)
         except ValidationError as error:
-            faults += [_as_fault(detail, where=where) for detail in error.errors()]
+            given_ones = [detail for detail in error.errors() if not detail["loc"] or detail["loc"][0] in known]
+            faults += [_as_fault(detail, where=where) for detail in given_ones or error.errors()]
         if faults:
             raise SettingsError(faults)
         return settings
@@ -296,9 +333,26 @@ def full_name(name: str) -> str:
     return next((full for full in Settings.model_fields if plain in {full, short_name(full)}), plain)
 
 
+_LIMITS: Final = {
+    "greater_than": ("gt", "more than"),
+    "greater_than_equal": ("ge", "at least"),
+    "less_than": ("lt", "less than"),
+    "less_than_equal": ("le", "at most"),
+}
+
+
+def _limit_in_words(detail: Any, *, name: str) -> str:
+    """Say the least or the most of a setting with its unit; empty if something else is wrong."""
+    if detail["type"] not in _LIMITS:
+        return ""
+    key, words = _LIMITS[detail["type"]]
+    unit = name.removeprefix(short_name(name)).removeprefix("_").replace("percent", "%")
+    return f"it must be {words} {detail['ctx'][key]:,g} {unit}".rstrip()
+
+
 def _as_fault(detail: Any, *, where: str) -> Fault:
     path = ".".join(str(part) for part in detail["loc"])
-    reason = detail["msg"].removeprefix("Value error, ")
+    reason = _limit_in_words(detail, name=path) or detail["msg"].removeprefix("Value error, ")
     found = f"{detail['input']!r}" if path else "the settings do not hang together"
     return Fault(
         where=f"{where}: {short_name(path)}" if path else where, found=f"found {found}" if path else found, must=reason

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import re
+import typing
+
 import pytest
 
 from parcelfence.errors import SettingsError
@@ -55,7 +58,7 @@ def test_every_fault_is_reported_at_once_with_a_near_match() -> None:
     message = str(caught.value)
     assert len(caught.value.faults) == 4
     assert "did you mean 'reach'" in message.casefold()
-    for words in ("bend_radius", "greater than 0", "slack", "cubits"):
+    for words in ("bend_radius", "at least 0.05 m", "slack", "cubits"):
         assert words in message
 
 
@@ -75,3 +78,32 @@ def test_a_reach_that_is_none_is_said_so_once(reach: str | float) -> None:
     with pytest.raises(SettingsError) as caught:
         Settings.from_words({"reach": reach})
     assert len(caught.value.faults) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "words"),
+    [
+        ("station_interval", 1e-9, "at least 0.1 m"),
+        ("spool_length", "1e-9", "at least 1 m"),
+        ("reach", "400 m", "at most 30 m"),
+        ("reach", 0.05, "at least 0.1 m"),
+        ("flag_spacing_min", 1e-6, "at least 0.3 m"),
+        ("bend_radius", "1 mm", "at least 0.05 m"),
+        ("frequency", 1e12, "at most 1e+06 hz"),
+        ("slack", 90, "at most 25 %"),
+        ("crossing_tolerance", 0, "more than 0 deg"),
+    ],
+)
+def test_every_setting_has_a_least_and_a_most_in_words(name: str, value: object, words: str) -> None:
+    with pytest.raises(SettingsError, match=re.escape(words)) as caught:
+        Settings.from_words({name: value})
+    assert len(caught.value.faults) == 1
+
+
+def test_no_number_or_length_is_without_bounds() -> None:
+    for name, field in Settings.model_fields.items():
+        kinds = {int, float} & {field.annotation, *typing.get_args(field.annotation)}
+        if kinds and field.annotation is not bool:
+            bounds = {type(one).__name__ for one in field.metadata}
+            assert bounds & {"Le", "Lt"}, name
+            assert bounds & {"Ge", "Gt"}, name
