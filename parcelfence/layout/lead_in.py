@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,26 +11,26 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import nearest_points, substring
 
 from parcelfence.conflict import Conflict
+from parcelfence.layout.lead_in_ground import bad_for_joints, lead_in_ground
 from parcelfence.layout.loop import Run, Transmitter
-from parcelfence.layout.routing import FreeGround
-from parcelfence.layout.square import squared
-from parcelfence.layout.transmitter_place import transmitter_place
-from parcelfence.lines import started_at
+from parcelfence.layout.routing import TOUCH_M
+from parcelfence.layout.transmitter_place import FROM_WALL_M, wall_places
+from parcelfence.lines import distinct, started_at
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
-    from shapely.geometry.base import BaseGeometry
 
     from parcelfence.layout.loop import Part
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
+    Points = npt.NDArray[np.float64]
+
 __all__ = ["lay_out"]
 
 _SAMPLE_M: Final = 1.0
-_FROM_WALL_M: Final = 0.1
 _INTO_RING_M: Final = 0.1
 _SAME_M: Final = 1e-6
 _PARTS: Final[dict[str, Part]] = {"L": "loop", "R": "return_run", "K": "inner_loop"}
@@ -67,16 +68,19 @@ def lay_out(
     inner = sorted(outline.interiors, key=lambda ring: (-round(Polygon(ring).area, 2), ring.bounds))
     outer = {f"R{n}": _ring(band) for n, band in enumerate(doubled, start=1)} or {"L1": _ring(outline)}
     rings = outer | {f"K{n}": LineString(ring) for n, ring in enumerate(inner, start=1)}
-    transmitter = transmitter_place(next(iter(outer.values())), site=site, settings=settings)
-    if transmitter is None:
+    tree = _Tree(area=outline, rings=rings, site=site, settings=settings)
+    if not tree.has_a_root:
         return _unfed(rings, centre=area.centroid), None, (_no_place(site),)
-    tree = _Tree(transmitter.point, area=outline, rings=rings, site=site, settings=settings)
     waiting = dict(rings)
     while waiting:
-        waiting.pop(tree.grow(waiting))
+        fed = tree.grow(waiting)
+        if fed is None:
+            given = None if site.transmitter is None else _given(site.transmitter)
+            return _unfed(rings, centre=area.centroid), given, (_no_way(site, next(iter(waiting))),)
+        waiting.pop(fed)
     loops = [_loop(name, started_at(ring, tree.fed[name])) for name, ring in rings.items()]
     pairs = [Run(part="lead_in", loop_id=f"T{n}", line=line, current=0.0) for n, line in enumerate(tree.lines, start=1)]
-    return (*loops, *pairs), transmitter, ()
+    return (*loops, *pairs), tree.transmitter, ()
 
 
 def _ring(area: Polygon) -> LineString:
@@ -90,62 +94,67 @@ def _loop(name: str, line: LineString) -> Run:
 class _Tree:
     """Pairs laid so far, and the ground on which others can be laid."""
 
-    def __init__(
-        self, root: Point, *, area: Polygon, rings: dict[str, LineString], site: Site, settings: Settings
-    ) -> None:
+    def __init__(self, *, area: Polygon, rings: dict[str, LineString], site: Site, settings: Settings) -> None:
         self.lines: list[LineString] = []
         self.fed: dict[str, Point] = {}
-        self._site, self._settings = site, settings
-        self._avoided = _bad_for_joints(site, settings=settings)
+        self.transmitter: Transmitter | None = None
+        self._avoided = bad_for_joints(site, settings=settings)
+        self._roots = _roots(site, settings=settings)
         outer = Polygon(area.exterior)
-        within = outer if outer.covers(root) else _simple(site.parcel)
+        indoors = self._roots is not None and outer.covers(shapely.multipoints(self._roots.ways[:, -1]))
         obstacles = [
             *(building.geometry for building in site.buildings),
             *(Polygon(ring).buffer(-_INTO_RING_M) for name, ring in rings.items() if name[0] == "K"),
         ]
-        self._ground = FreeGround(within, obstacles)
-        self._root = _way_out(root, site=site)
+        domain = outer if indoors else site.parcel.buffer(-TOUCH_M)
+        self._ground = lead_in_ground(domain, obstacles, site=site, settings=settings)
         self._targets = {name: self._places(ring) for name, ring in rings.items()}
 
-    def grow(self, waiting: dict[str, LineString]) -> str:
-        """Feed the loop that is nearest to what is laid, and give its name."""
-        sources = self._sources()
+    @property
+    def has_a_root(self) -> bool:
+        """Whether anything tells where a transmitter could hang."""
+        return self._roots is not None
+
+    def grow(self, waiting: dict[str, LineString]) -> str | None:
+        """Feed the loop to which the way is cheapest from what is laid, and give its name; None where none leads."""
         names = [name for name in waiting for _ in self._targets[name]]
-        way = self._ground.way(sources, np.vstack([self._targets[name] for name in waiting]))
-        if way is None:  # the ground is cut in two: go straight, and let the rules say what is in the way
-            name = next(iter(waiting))
-            line = LineString(nearest_points(Point(sources[0]), waiting[name]))
+        targets = np.vstack([self._targets[name] for name in waiting])
+        first = self._roots if not self.lines else None
+        if first is None:
+            way = self._ground.way(np.vstack([_sampled(line) for line in self.lines]), targets)
         else:
-            name = names[way.target]
-            line = squared(self._ended_on(way.line, waiting[name]), self._site.utilities, settings=self._settings)
-        self._branch(line)
-        self.fed[name] = Point(line.coords[-1])
+            way = self._ground.way(first.ways[:, -1], targets, at_start=first.price_m)
+        if way is None:
+            return None
+        name = names[way.target]
+        points = self._ended_on(way.points, waiting[name])
+        if first is not None:
+            self.transmitter = first.transmitter(way.source)
+            points = np.vstack([first.ways[way.source], points[1:]])
+        self._branch(LineString(distinct(points)))
+        self.fed[name] = Point(points[-1])
         return name
 
-    def _sources(self) -> npt.NDArray[np.float64]:
-        if not self.lines:
-            return self._root[-1:]
-        return np.vstack([_sampled(line) for line in self.lines])
-
-    def _places(self, ring: LineString) -> npt.NDArray[np.float64]:
+    def _places(self, ring: LineString) -> Points:
         """Places on a loop where it may be fed: away from crossings and hard surfaces, if there are any."""
         samples = _sampled(ring)[:-1]
         good = ~shapely.intersects(self._avoided, shapely.points(samples))
         return samples[good] if good.any() else samples
 
-    def _ended_on(self, line: LineString, ring: LineString) -> LineString:
-        """Let a way meet a loop at its nearest point, where only samples of the loop were looked at."""
-        xy = shapely.get_coordinates(line)
-        foot = nearest_points(Point(xy[-2]), substring(ring, *_about(ring, Point(xy[-1]))))[1]
-        if not foot.intersects(self._avoided):
-            xy[-1] = foot.x, foot.y
-        return LineString(xy)
+    def _ended_on(self, points: Points, ring: LineString) -> Points:
+        """Let a way meet a loop where that is cheapest, where only samples of the loop were looked at."""
+        foot = nearest_points(Point(points[-2]), substring(ring, *_about(ring, Point(points[-1]))))[1]
+        if foot.intersects(self._avoided):
+            return points
+        last, other = points[-2:-1], np.array([[foot.x, foot.y]])
+        there, here = (float(self._ground.prices_m(last, end)[0]) for end in (other, points[-1:]))
+        if there > here or not self._ground.seen(last, other)[0]:
+            return points
+        return np.vstack([points[:-1], other])
 
     def _branch(self, line: LineString) -> None:
         """Add a pair; where it leaves another one on its way, that one is parted there."""
         start = Point(line.coords[0])
-        if not self.lines:
-            line = LineString(np.vstack([self._root[:-1], shapely.get_coordinates(line)]))
         for index, other in enumerate(self.lines):
             at = other.project(start)
             if other.dwithin(start, _SAME_M) and _SAME_M < at < other.length - _SAME_M:
@@ -156,16 +165,42 @@ class _Tree:
         self.lines.append(line)
 
 
-def _way_out(root: Point, *, site: Site) -> npt.NDArray[np.float64]:
+@dataclass(frozen=True, kw_only=True)
+class _Roots:
+    """Where the first pair may begin: ways out of a wall, shape (n, k, 2), each with its price and its transmitter."""
+
+    ways: Points
+    price_m: Points
+    transmitter: Callable[[int], Transmitter]
+
+
+def _roots(site: Site, *, settings: Settings) -> _Roots | None:
+    if site.transmitter is not None:
+        given = _given(site.transmitter)
+        way = _way_out(site.transmitter, site=site)
+        return _Roots(ways=way[None], price_m=np.zeros(1), transmitter=lambda _: given)
+    places = wall_places(site, settings=settings)
+    if places is None:
+        return None
+    ways = np.stack([places.points, places.outside], axis=1)
+    return _Roots(ways=ways, price_m=places.price_m, transmitter=places.transmitter)
+
+
+def _given(place: Point) -> Transmitter:
+    return Transmitter(point=place, given=True, note="place as given")
+
+
+def _way_out(root: Point, *, site: Site) -> Points:
     """From a place in or at a building straight through the nearest wall."""
-    inside = [b.geometry for b in site.buildings if b.geometry.dwithin(root, _FROM_WALL_M)]
+    inside = [b.geometry for b in site.buildings if b.geometry.dwithin(root, FROM_WALL_M)]
     here = np.array([[root.x, root.y]])
     if not inside:
         return here
     building = min(inside, key=lambda shape: shape.boundary.distance(root))
-    wall = nearest_points(root, building.boundary)[1]
-    ring = building.buffer(_FROM_WALL_M, join_style="mitre").boundary
-    outside = nearest_points(wall, ring)[1]
+    ring = building.buffer(FROM_WALL_M, join_style="mitre").boundary
+    on_it = ring.intersection(site.parcel)  # not through a wall on the lot line, if there is another one
+    outside = nearest_points(root, ring if on_it.is_empty else on_it)[1]
+    wall = nearest_points(outside, building.boundary)[1]
     points = [here[0]] + ([np.array([wall.x, wall.y])] if wall.distance(root) > _SAME_M else [])
     return np.array([*points, [outside.x, outside.y]])
 
@@ -175,22 +210,11 @@ def _about(ring: LineString, point: Point) -> tuple[float, float]:
     return max(0.0, at - _SAMPLE_M / 2), min(ring.length, at + _SAMPLE_M / 2)
 
 
-def _sampled(line: LineString) -> npt.NDArray[np.float64]:
+def _sampled(line: LineString) -> Points:
     count = max(2, int(np.ceil(line.length / _SAMPLE_M)) + 1)
     places = shapely.line_interpolate_point(line, np.linspace(0, line.length, count))
-    samples: npt.NDArray[np.float64] = shapely.get_coordinates(places)
+    samples: Points = shapely.get_coordinates(places)
     return samples
-
-
-def _bad_for_joints(site: Site, *, settings: Settings) -> BaseGeometry:
-    return shapely.union_all([
-        *(utility.geometry.buffer(settings.utility_separation_m) for utility in site.utilities),
-        *(surface.geometry.buffer(0.5) for surface in site.hardscape),
-    ])
-
-
-def _simple(parcel: BaseGeometry) -> BaseGeometry:
-    return parcel.buffer(-0.2).simplify(0.1)
 
 
 def _unfed(rings: dict[str, LineString], *, centre: Point) -> tuple[Run, ...]:
@@ -206,5 +230,16 @@ def _no_place(site: Site) -> Conflict:
         "plan has no lead-in",
         remedy="give the layer transmitter, or buildings",
         geometry=site.parcel.representative_point(),
+        layer="transmitter",
+    )
+
+
+def _no_way(site: Site, name: str) -> Conflict:
+    return Conflict(
+        rule="transmitter-place",
+        severity="must_fix",
+        message=f"No lead-in within the property reaches loop {name} from the transmitter; the plan has no lead-in",
+        remedy="give a transmitter on the same part of the property as the loop, or plan the part where it is",
+        geometry=site.parcel.representative_point() if site.transmitter is None else site.transmitter,
         layer="transmitter",
     )

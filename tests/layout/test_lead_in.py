@@ -1,23 +1,26 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import LineString, Point, Polygon, affinity, box
+from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
 
+from parcelfence.errors import NoLoopError
 from parcelfence.layout.design import design
-from parcelfence.layout.routing import FreeGround
+from parcelfence.layout.routing import FreeGround, PricedZone
 from parcelfence.settings import Settings
 from tests.layout.measure import off_square_deg
-from tests.layout.sites import HOUSE, LOT, make_site
+from tests.layout.sites import HOUSE, LOT, feature, make_site
 
 if TYPE_CHECKING:
     from parcelfence.layout.loop import Loop, Run
+    from parcelfence.site.site import Site
 
 SETTINGS = Settings()
 LARGE = box(0, 0, 120, 100)
@@ -171,3 +174,101 @@ def test_a_free_way_is_straight() -> None:
     assert way is not None
     assert way.length_m == pytest.approx(50.0)
     assert math.dist(*way.points) == pytest.approx(50.0)
+
+
+@st.composite
+def lots(draw: st.DrawFn) -> Site:
+    """Draw a lot with a turned house, a keep-out, services, a drive, and sometimes a given transmitter."""
+    angle = draw(st.floats(0, 90))
+    lot = affinity.rotate(box(0, 0, draw(st.floats(26, 70)), draw(st.floats(30, 90))), draw(st.floats(0, 90)))
+    west, south, east, north = lot.bounds
+    share = st.floats(0.25, 0.75)
+    middle = Point(west + draw(share) * (east - west), south + draw(share) * (north - south))
+    house = affinity.rotate(box(middle.x - 6, middle.y - 4, middle.x + 6, middle.y + 4), angle)
+    heights = draw(st.lists(st.floats(south, north), max_size=3))
+    lines = shapely.MultiLineString([[(west - 5, height), (middle.x, middle.y)] for height in heights])
+    services = list(shapely.get_parts(lines.difference(house)))
+    garden = Point(middle.x, middle.y + 12).buffer(2.5)
+    drive = LineString([middle, (east, south)]).buffer(1.5)
+    layers = {"hardscape": [drive], "keep_outs": [garden], "buildings": [house], "utilities": services}
+    given_place = middle if draw(st.booleans()) else None
+    return make_site(lot, transmitter=given_place, **layers)
+
+
+@settings(max_examples=40, deadline=None)
+@given(lots())
+def test_every_pair_joins_what_it_feeds_and_none_leaves_the_property(site: Site) -> None:
+    try:
+        loop = design(site, Settings(reach_m=1.0))
+    except NoLoopError:
+        return
+    said = [one for one in loop.remarks if one.rule == "transmitter-place"]
+    if not leads(loop):
+        assert said
+        return
+    ends = [loop.transmitter.point] if loop.transmitter else []
+    for run in leads(loop):
+        assert site.parcel.buffer(1e-6).covers(run.line), shapely.difference(run.line, site.parcel).wkt
+        ends.append(shapely.get_point(run.line, -1))
+    for run in loop.signal_runs:
+        assert min(end.distance(begins(run)) for end in ends[1:]) < 1e-6
+    for run in leads(loop):
+        assert min(end.distance(begins(run)) for end in ends) < 1e-6
+
+
+def test_the_transmitter_keeps_away_from_where_services_enter() -> None:
+    house = box(20, 30, 32, 40)
+    service = LineString([(-10, 35), (20, 35)])
+    site = make_site(box(0, 0, 60, 70), buildings=[house], utilities=[service])
+    without = design(make_site(box(0, 0, 60, 70), buildings=[house]), SETTINGS).transmitter
+    found = design(site, SETTINGS).transmitter
+    assert without is not None
+    assert found is not None
+    assert without.point.distance(LineString([(20, 30), (20, 40)])) < 1e-6  # the wall nearest to the loop
+    assert found.point.distance(Point(20, 35)) >= SETTINGS.utility_separation_m
+
+
+def test_where_a_buried_line_lies_between_it_is_crossed_square_and_never_followed() -> None:
+    """The lead-in of a place whose straight way would run along a main."""
+    main = LineString([(-20, 52), (140, 60)])
+    site = make_site(LARGE, buildings=[box(50, 40, 62, 48)], transmitter=Point(62.1, 44), utilities=[main])
+    (lead,) = leads(design(site, SETTINGS))
+    for angle in [angle for _, angle in off_square_deg((lead,), site.utilities)]:
+        assert angle <= SETTINGS.crossing_tolerance_deg
+    beside = lead.line.intersection(main.buffer(SETTINGS.utility_separation_m))
+    assert beside.length <= 2 * SETTINGS.utility_separation_m + 0.2
+
+
+def test_ground_that_must_not_be_dug_and_ponds_are_gone_round() -> None:
+    house, pond = box(50, 40, 62, 48), box(45, 55, 70, 65)
+    field = box(66, 30, 80, 60)
+    site = make_site(LARGE, buildings=[house], water=[pond], transmitter=Point(56, 48.1))
+    site = replace(site, no_dig=(feature(field),))
+    for lead in leads(design(site, SETTINGS)):
+        assert not lead.line.intersects(pond.buffer(-0.1))
+        assert not lead.line.intersects(field.buffer(-0.1))
+
+
+def test_a_place_from_which_no_way_leads_is_said_and_no_wire_is_drawn_over_the_road() -> None:
+    lot = MultiPolygon([box(0, 0, 40, 40), box(0, 52, 40, 120)])
+    site = make_site(lot, buildings=[box(12, 12, 24, 22)], transmitter=Point(12, 15))
+    loop = design(replace(site, wanted_area=box(0, 52, 40, 120)), SETTINGS)
+    assert not leads(loop)
+    (said,) = [one for one in loop.remarks if one.rule == "transmitter-place"]
+    assert said.severity == "must_fix"
+
+
+@given(seed=st.integers(0, 10_000))
+def test_a_priced_way_is_no_dearer_than_any_of_many_tried_ways(seed: int) -> None:
+    """Random broken lines are an independent upper bound: none of them may be cheaper than the way that is found."""
+    rng = np.random.default_rng(seed)
+    zone = affinity.rotate(box(40, 20, 60, 70), float(rng.uniform(0, 180)))
+    ground = FreeGround(LARGE, [], zones=[PricedZone(area=zone, per_m=float(rng.uniform(0.5, 20)))])
+    start, goal = np.array([[10.0, 45.0]]), np.array([[110.0, 50.0]])
+    way = ground.way(start, goal)
+    assert way is not None
+    assert way.price_m == pytest.approx(float(ground.prices_m(way.points[:-1], way.points[1:]).sum()))
+    for _ in range(30):
+        middle = rng.uniform((0, 0), (120, 100), (int(rng.integers(0, 3)), 2))
+        points = np.vstack([start, middle, goal])
+        assert way.price_m <= 1.1 * float(ground.prices_m(points[:-1], points[1:]).sum()) + 1e-6
