@@ -188,11 +188,14 @@ def lots(draw: st.DrawFn) -> Site:
     heights = draw(st.lists(st.floats(south, north), max_size=3))
     lines = shapely.MultiLineString([[(west - 5, height), (middle.x, middle.y)] for height in heights])
     services = list(shapely.get_parts(lines.difference(house)))
-    garden = Point(middle.x, middle.y + 12).buffer(2.5)
-    drive = LineString([middle, (east, south)]).buffer(1.5)
-    layers = {"hardscape": [drive], "keep_outs": [garden], "buildings": [house], "utilities": services}
-    given_place = middle if draw(st.booleans()) else None
-    return make_site(lot, transmitter=given_place, **layers)
+    return make_site(
+        lot,
+        transmitter=middle if draw(st.booleans()) else None,
+        hardscape=[LineString([middle, (east, south)]).buffer(1.5)],
+        keep_outs=[Point(middle.x, middle.y + 12).buffer(2.5)],
+        buildings=[house],
+        utilities=services,
+    )
 
 
 @settings(max_examples=40, deadline=None)
