@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
+    from parcelfence.takeoff.as_built import AsBuilt
     from parcelfence.takeoff.take_off import TakeOff
 
 __all__ = ["Plan"]
@@ -29,6 +30,8 @@ __all__ = ["Plan"]
 @dataclass(frozen=True, kw_only=True)
 class Plan:
     """A finished plan: design, signal, checks and counts.  Complete when it exists.
+
+    ``as_built`` is the record of a wire that lies in the ground; None for one that is only planned.
 
     Its methods are the package's public functions of a plan, written behind a dot.
     """
@@ -42,6 +45,7 @@ class Plan:
     circuit: Circuit
     conflicts: tuple[Conflict, ...]
     take_off: TakeOff
+    as_built: AsBuilt | None = None
 
     def layers(self) -> dict[str, GeoDataFrame]:
         """Give every layer as a table in the working CRS: :func:`parcelfence.layer_tables` of this plan."""

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from parcelfence.layout.loop import Loop
     from parcelfence.site.site import Site
     from parcelfence.takeoff.leg import Sequence as WiringSequence
+    from parcelfence.takeoff.leg import Splice
 
 __all__ = ["Measured", "assess", "free_ground_m2", "measure", "plan"]
 
@@ -110,9 +111,15 @@ def assess(
     loop: Loop,
     prices: Mapping[str, float] | None = None,
     crew: Mapping[str, float] | None = None,
+    splices: tuple[Splice, ...] = (),
 ) -> Plan:
-    """Compute the signal and the circuit of a loop, check it by every rule, and count its material."""
-    return _counted(measure(site, settings, loop=loop), prices=prices, crew=crew)
+    """Compute the signal and the circuit of a loop, check it by every rule, and count its material.
+
+    `splices` are those that were made, in place of those that the wiring sequence foresees.
+    """
+    measured = measure(site, settings, loop=loop)
+    made = replace(measured, sequence=replace(measured.sequence, splices=splices)) if splices else measured
+    return _counted(made, prices=prices, crew=crew)
 
 
 @dataclass(frozen=True, kw_only=True)

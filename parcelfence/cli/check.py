@@ -19,6 +19,8 @@ from parcelfence.cli.run import finish, progress, run_options
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from parcelfence.finished_plan import Plan
+    from parcelfence.inputs.project_file import Project
     from parcelfence.inputs.source import Source
     from parcelfence.layout.loop import Loop
     from parcelfence.service.differences import Differences
@@ -38,6 +40,7 @@ _MOST_SHOWN: Final = 8
 @click.option("--plan", "plan_folder", type=InputPath(), metavar="DIR", help="plan to compare with")
 @click.option("--tolerance", default="0.3 m", show_default=True, metavar="LENGTH", help="offset that is allowed for")
 @click.option("--differences", type=OutputPath(), metavar="FILE", help="CSV to write the offset along the wire into")
+@click.option("--record", type=InputPath(), metavar="FILE", help="date, ohms, splices and photos of the wire as laid")
 @click.option("--layer", metavar="NAME", help="layer of the wire in a file that holds several")
 @click.option("--wire-crs", metavar="CRS", help="CRS of the wire if its file states none; 'site' for the working CRS")
 @click.option("--wire-accuracy", metavar="LENGTH", help="accuracy of the wire's own positions, as surveyed or recorded")
@@ -50,7 +53,9 @@ def check(wire: Path, project: Path, **options: Any) -> None:
     """Check a wire by the rules of a plan, with its signal and its lengths.
 
     WIRE is GeoJSON, shapefile, GeoPackage, FlatGeobuf, DXF, GPX or survey points in CSV, drawn elsewhere or surveyed
-    as built. Exit status: 0 nothing must be fixed; 3 something must be; 2 unusable input, with the reason.
+    as built. With --record (TOML: laid_on, laid_by, resistance_ohm, temperature_c, level, depth, notes, [[splice]] and
+    [[photo]]) the folder is the as-built record that replaces the plan, with a sheet for the next digging crew. Exit
+    status: 0 nothing must be fixed; 3 something must be; 2 unusable input, with the reason.
     """
     from dataclasses import replace
 
@@ -67,7 +72,6 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         check_target(out, overwrite=options["overwrite"])
     with progress("reading", "checking", "writing") as step:
         step("reading")
-        from parcelfence import planning
         from parcelfence.site.reading import project_site
 
         site = project_site(replace(job, elevation=given_elevation(options, named=job.elevation)))
@@ -76,7 +80,7 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         step("checking")
         if found is not None:
             loop = _with_remarks(loop, found, settings=job.settings, tolerance_m=tolerance_m)
-        finished = planning.assess(site, job.settings, loop=loop, prices=job.prices, crew=job.crew)
+        finished = _assessed(loop, job, site=site, record=options["record"], found=found, tolerance_m=tolerance_m)
         step("writing")
         if out is not None:
             finished.write(out, overwrite=options["overwrite"])
@@ -164,6 +168,24 @@ def _with_remarks(loop: Loop, found: Differences, *, settings: Settings, toleran
 
     remarks = off_plan_remarks(found, settings=settings, tolerance_m=tolerance_m)
     return replace(loop, remarks=(*loop.remarks, *remarks))
+
+
+def _assessed(
+    loop: Loop, job: Project, *, site: Site, record: Path | None, found: Differences | None, tolerance_m: float
+) -> Plan:
+    """Assess the wire, with the record of the crew where there is one."""
+    from parcelfence.planning import assess
+
+    if record is None:
+        return assess(site, job.settings, loop=loop, prices=job.prices, crew=job.crew)
+    from parcelfence.inputs.as_built_notes import read_as_built_notes
+    from parcelfence.service.as_built import recorded
+    from parcelfence.takeoff.as_built import recorded_splices
+
+    notes = read_as_built_notes(record)
+    splices = recorded_splices(notes, loop=loop, settings=job.settings, where=record.name)
+    plan = assess(site, job.settings, loop=loop, prices=job.prices, crew=job.crew, splices=splices)
+    return recorded(plan, notes, found=found, tolerance_m=tolerance_m)
 
 
 def _write_differences(found: Differences, path: Path) -> None:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from parcelfence.outputs.cautions import Caution
 
-__all__ = ["TICK", "blank_lines", "cautions_box", "fact_list", "section", "sheet_page", "stacked_table", "tick_list"]
+__all__ = ["TICK", "cautions_box", "fact_list", "section", "sheet_page", "stacked_table", "tick_list"]
 
 TICK: Final = '<span class="tick"></span>'
 
@@ -101,8 +101,3 @@ def stacked_table(
         for row in rows
     )
     return f'<table class="stack"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
-
-
-def blank_lines(count: int) -> str:
-    """Leave room to write."""
-    return f'<div class="lines keep">{"<div></div>" * count}</div>'

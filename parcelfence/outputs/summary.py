@@ -80,6 +80,7 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
         "survey": plain_data(survey_figures(delivery)),
         "circuit": _circuit(plan),
         "conflicts": _conflicts(plan.conflicts),
+        **({} if plan.as_built is None else {"as_built": plain_data(plan.as_built)}),
         "remarks": list(remarks(plan, found, units=unit_system(plan.settings.units))),
         "cautions": [f"{caution.order} {caution.meaning}" for caution in CAUTIONS],
         "settings": plain_data(plan.settings.model_dump()),

@@ -110,6 +110,13 @@ _TABLE: Final = (
         default=True,
     ),
     Writer(
+        name="as-built",
+        files="as_built.html",
+        meaning="the sheet for the next digging crew; only where parcelfence check was given a record",
+        write=_late("as_built_page"),
+        default=True,
+    ),
+    Writer(
         name="stakeout",
         files="stakeout.csv, stakeout.txt",
         meaning="points to set out: number, northing, easting, elevation, description",
