@@ -279,7 +279,7 @@ def _circuit(signal: Sequence[CurrentLoop], pulled: WiringSequence, *, settings:
         temperature_c=settings.wire_temperature_c,
         insulation_thickness_m=settings.insulation_thickness_m,
     )
-    return circuit(
+    in_series = circuit(
         signal,
         loop_length_m=sum(leg.ground_length_m for leg in pulled.legs if not leg.twisted),
         lead_in_lengths_m=[leg.ground_length_m for leg in pulled.legs if leg.twisted],
@@ -288,3 +288,4 @@ def _circuit(signal: Sequence[CurrentLoop], pulled: WiringSequence, *, settings:
         twists_per_foot=settings.twists_per_foot,
         slack_percent=settings.slack_percent,
     )
+    return replace(in_series, soil_resistivity_ohm_m=settings.soil_resistivity_ohm_m)

@@ -97,6 +97,15 @@ class Settings(BaseModel):
         default=0.6, gt=0, lt=1, description="Core zone as a share of the reach of a straight wire"
     )
     receiver_height_m: LengthOrNone = Field(default=0.3, le=3, description="Height of the receiver above the ground")
+    level_uncertainty_percent: float = Field(
+        default=10.0, ge=0, le=100, description="How exactly the reach is set by walking, of the reach (from memory)"
+    )
+    height_uncertainty_m: LengthOrNone = Field(
+        default=0.1, le=1, description="How far receiver and wire may hang and lie off their heights (from memory)"
+    )
+    soil_resistivity_ohm_m: Number = Field(
+        default=100.0, ge=1, le=100_000, description="Of the soil: wet clay 10 to 50, loam 100, dry sand 1000 (from memory)"
+    )
     frequency_hz: Number = Field(
         default=10_000.0, ge=100, le=1_000_000, description="Signal frequency (from memory: 5 to 20 kHz)"
     )
@@ -153,6 +162,15 @@ class Settings(BaseModel):
     # wire and its laying
     wire_gauge_awg: int = Field(default=18, ge=10, le=26, description="Gauge of the conductor (AWG)")
     wire_temperature_c: float = Field(default=20.0, ge=-40, le=90, description="Temperature of the conductor")
+    wire_temperature_low_c: float = Field(
+        default=0.0, ge=-40, le=90, description="Coldest conductor that its resistance is stated for"
+    )
+    wire_temperature_high_c: float = Field(
+        default=40.0, ge=-40, le=90, description="Warmest conductor that its resistance is stated for"
+    )
+    resistance_tolerance_percent: float = Field(
+        default=5.0, ge=0, le=50, description="How far wire is off its nominal resistance (from memory)"
+    )
     insulation_thickness_m: LengthOrNone = Field(default=0.0008, le=0.02, description="Thickness of the wire's jacket")
     twists_per_foot: float = Field(
         default=11.0, gt=0, le=60, description="Twists of the lead-in (common practice 10 to 12)"
@@ -193,6 +211,9 @@ class Settings(BaseModel):
     )
     as_of: IsoDate = Field(
         default="", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned"
+    )
+    unstated_accuracy_m: LengthOrNone = Field(
+        default=0.5, le=100, description="Accuracy taken for a file that states none (from memory: mapped, not surveyed)"
     )
     accuracy_limit_m: Length = Field(
         default=1.0, ge=0.001, le=100, description="Datum operations worse than this are a conflict of their own"

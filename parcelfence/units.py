@@ -20,6 +20,7 @@ __all__ = [
     "US",
     "US_SURVEY_FOOT_M",
     "UnitSystem",
+    "known_digits",
     "parse_area_m2",
     "parse_length_m",
     "station_label",
@@ -121,6 +122,13 @@ def _quantity(text: str | float, *, units: dict[str, float], example: str) -> fl
     return value * units[unit]
 
 
+def known_digits(uncertainty: float) -> int:
+    """Decimals that are worth writing beside an uncertainty: up to its first figure, three at most."""
+    if not uncertainty > 0:
+        return 2
+    return max(0, min(3, -math.floor(math.log10(uncertainty))))
+
+
 @dataclass(frozen=True)
 class UnitSystem:
     """How lengths and areas are shown to a person.
@@ -152,6 +160,12 @@ class UnitSystem:
         feet, halves = divmod(round(value_m / FOOT_M * 24), 24)
         inches, half = divmod(halves, 2)
         return f"{feet:,} ft {inches}{' 1/2' if half else ''} in"
+
+    def uncertain_length(self, value_m: float, *, uncertainty_m: float) -> str:
+        """Write a length with its uncertainty, for example ``"2.0 \u00b1 0.2 m"``: no digit more than is known."""
+        digits = known_digits(uncertainty_m / self.length_m)
+        value, uncertainty = value_m / self.length_m, uncertainty_m / self.length_m
+        return f"{value:,.{digits}f} \u00b1 {uncertainty:.{digits}f} {self.length_unit}"
 
     def area(self, value_m2: float, *, digits: int = 2) -> str:
         """Write an area, for example ``"6.20 acres"``."""

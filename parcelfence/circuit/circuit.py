@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import cmath
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from parcelfence.circuit.conductor import MU_0, Conductor
 from parcelfence.circuit.inductance import external_inductance_h, pair_inductance_h_per_m
 from parcelfence.circuit.twisted_pair import conductor_per_ground
+from parcelfence.field.soil import field_across_ratio
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -19,8 +21,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Circuit", "circuit"]
 
-_SOIL_SKIN_DEPTH_M: Final = 50.0
-"""Skin depth of soil of 100 ohm m at 10 kHz; loops wider than that induce currents in the ground."""
+_GROUND_SHARE: Final = 0.2
+"""Change of the field across a loop by currents in the ground that is worth saying: below it a walk test has it in."""
+_CURRENT_SHARE: Final = 0.1
+"""Change of the current along the wire that is worth saying: as much as the level is set by walking."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +52,8 @@ class Circuit:
         At the frequency of the signal: of the loops with their mutual terms, of the pairs, and inside the conductor.
     greatest_width_m : float
         Largest extent of the loops.
+    soil_resistivity_ohm_m : float
+        Resistivity of the soil.
     """
 
     conductor: Conductor
@@ -59,6 +65,7 @@ class Circuit:
     ac_resistance_ohm: float
     inductance_h: float
     greatest_width_m: float
+    soil_resistivity_ohm_m: float = 100.0
 
     @property
     def reactance_ohm(self) -> float:
@@ -71,9 +78,50 @@ class Circuit:
         return math.hypot(self.ac_resistance_ohm, self.reactance_ohm)
 
     @property
+    def ground_share(self) -> float:
+        """Change of the field across the loop by currents in the ground, which the computation leaves out."""
+        ratio = field_across_ratio(
+            self.greatest_width_m, frequency_hz=self.frequency_hz, resistivity_ohm_m=self.soil_resistivity_ohm_m
+        )
+        return abs(ratio - 1.0)
+
+    @property
     def ground_matters(self) -> bool:
-        """Whether the loop is so wide that currents in the ground begin to alter field and impedance."""
-        return self.greatest_width_m > 2.0 * _SOIL_SKIN_DEPTH_M
+        """Whether the loop is so wide, for its frequency and soil, that currents in the ground are worth saying."""
+        return self.ground_share > _GROUND_SHARE
+
+    @property
+    def current_change_share(self) -> float:
+        """Change of the current from the ends of the wire to its middle, by the capacitance of its jacket to the soil.
+
+        The wire is taken as a line fed evenly at both ends: |1 / cosh(sqrt(Z Y) / 2)| - 1, with its impedance Z and
+        the admittance Y of the jacket (telegraph equations).  An estimate: the soil counts as a perfect conductor.
+        """
+        admittance = 2j * math.pi * self.frequency_hz * self.conductor.capacitance_f_per_m * self.loop_length_m
+        half = cmath.sqrt(complex(self.ac_resistance_ohm, self.reactance_ohm) * admittance) / 2.0
+        return abs(1.0 / abs(cmath.cosh(half)) - 1.0)
+
+    @property
+    def current_changes(self) -> bool:
+        """Whether that change is worth saying."""
+        return self.current_change_share > _CURRENT_SHARE
+
+    def resistance_range_ohm(self, *, low_c: float, high_c: float, tolerance_percent: float) -> tuple[float, float]:
+        """Give the least and greatest resistance to direct current that an ohmmeter may show.
+
+        Parameters
+        ----------
+        low_c, high_c : float
+            Coldest and warmest conductor.
+        tolerance_percent : float
+            How far the wire is off its nominal resistance.
+        """
+        low, high = (
+            replace(self.conductor, temperature_c=celsius).resistance_ohm_per_m * self.conductor_length_m
+            for celsius in (low_c, high_c)
+        )
+        share = tolerance_percent / 100.0
+        return min(low, high) * (1.0 - share), max(low, high) * (1.0 + share)
 
     def current_a(self, volts: float) -> float:
         """Give the current that a voltage at the signal frequency drives, without tuning."""

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from parcelfence.errors import SettingsError, near_matches
+from parcelfence.field.soil import MU_0
 
 __all__ = ["MATERIALS", "MU_0", "Conductor", "Material", "gauge_diameter_m"]
 
-MU_0: Final = 4e-7 * math.pi
-"""Magnetic constant in H/m; the present CODATA value differs by less than 1e-9 of it."""
-
+_EPSILON_0: Final = 8.8541878e-12
+_JACKET_PERMITTIVITY: Final = 2.3
+"""Of polyethylene, relative; jackets of PVC have twice as much and more (handbook values, from memory)."""
 _SERIES_TERMS: Final = 80
 
 
@@ -98,6 +99,14 @@ class Conductor:
     def outer_diameter_m(self) -> float:
         """Diameter over the jacket: the distance of the two conductors of a pair."""
         return self.diameter_m + 2.0 * self.insulation_thickness_m
+
+    @property
+    def capacitance_f_per_m(self) -> float:
+        """Capacitance through the jacket to the soil around it: 2 pi eps / ln(D / d); 0 without a jacket."""
+        if not self.insulation_thickness_m:
+            return 0.0
+        ratio = self.outer_diameter_m / self.diameter_m
+        return 2.0 * math.pi * _EPSILON_0 * _JACKET_PERMITTIVITY / math.log(ratio)
 
     @property
     def resistivity_ohm_m(self) -> float:

@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.site.accuracy import signal_budget
 from parcelfence.site.frame import geodesic_length_m, horizontal
+from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
     from parcelfence.units import UnitSystem
 
-__all__ = ["Figures", "figures", "remarks"]
+__all__ = ["Figures", "figures", "reach_uncertainty_m", "remarks"]
 
 _LITTLE_LEFT: Final = 0.6
 """Below this share of free ground the summary says so."""
@@ -45,6 +47,10 @@ class Figures:
         Zones, by the exact field; the first is all enclosed ground that does not react.
     buffer_area_m2 : float
         What would be left free in the open if the signal were a plain strip as wide as the reach: shown for comparison.
+    reach_uncertainty_m : float
+        Uncertainty of the reach beside a straight wire: how the level is set, and the heights of receiver and wire.
+    resistance_low_ohm, resistance_high_ohm : float
+        Least and greatest resistance that an ohmmeter may show, over the temperatures and the tolerance of the wire.
     legs, splices, crossings, stations, flags : int
         Counts.
     """
@@ -64,6 +70,9 @@ class Figures:
     signal_area_m2: float
     core_area_m2: float
     buffer_area_m2: float
+    reach_uncertainty_m: float
+    resistance_low_ohm: float
+    resistance_high_ohm: float
     legs: int
     splices: int
     crossings: int
@@ -88,7 +97,12 @@ class Figures:
 
 def figures(plan: Plan) -> Figures:
     """Work out the figures of a plan."""
-    loop, take_off = plan.loop, plan.take_off
+    loop, take_off, settings = plan.loop, plan.take_off, plan.settings
+    low_ohm, high_ohm = plan.circuit.resistance_range_ohm(
+        low_c=settings.wire_temperature_low_c,
+        high_c=settings.wire_temperature_high_c,
+        tolerance_percent=settings.resistance_tolerance_percent,
+    )
     enclosed = loop.enclosed
     wires = shapely.union_all([run.line for run in loop.signal_runs])
     return Figures(
@@ -107,12 +121,21 @@ def figures(plan: Plan) -> Figures:
         signal_area_m2=plan.zones.signal.area,
         core_area_m2=plan.zones.core.area,
         buffer_area_m2=enclosed.difference(wires.buffer(plan.zones.receiver.reach_m)).difference(plan.zones.roofs).area,
+        reach_uncertainty_m=reach_uncertainty_m(plan),
+        resistance_low_ohm=low_ohm,
+        resistance_high_ohm=high_ohm,
         legs=len(take_off.sequence.legs),
         splices=len(take_off.sequence.splices),
         crossings=len(plan.crossings),
         stations=len(take_off.stations),
         flags=len(take_off.flags),
     )
+
+
+def reach_uncertainty_m(plan: Plan) -> float:
+    """Uncertainty of the reach beside a straight wire; that of another reach is about the same share of it."""
+    receiver = plan.zones.receiver
+    return signal_budget(reach_m=receiver.reach_m, height_m=receiver.height_m, settings=plan.settings).total_m
 
 
 def remarks(plan: Plan, found: Figures, *, units: UnitSystem) -> tuple[str, ...]:
@@ -136,6 +159,8 @@ def remarks(plan: Plan, found: Figures, *, units: UnitSystem) -> tuple[str, ...]
         _unmarked(plan),
         _free_ground(found, units),
         _drop_at_the_buffer(found),
+        _limits_of_the_model(plan, found),
+        _flat_ground(plan),
         _beyond_the_model(plan),
         _ground_scale(plan),
         *plan.take_off.remarks,
@@ -171,8 +196,29 @@ def _beyond_the_model(plan: Plan) -> str:
     if not plan.circuit.ground_matters:
         return ""
     return (
-        "On a property of this size currents induced in the ground begin to alter the signal far from the wire and the "
-        "impedance of the loop; the computation leaves them out. Set the level by walking, and calibrate."
+        "On a property of this size, at this frequency and in this soil, currents in the ground alter the signal far "
+        f"from the wire (by some {plan.circuit.ground_share:.0%} across it) and the impedance of the loop; the "
+        "computation leaves them out. Set the level by walking, and calibrate."
+    )
+
+
+def _limits_of_the_model(plan: Plan, found: Figures) -> str:
+    units = unit_system(plan.settings.units)
+    reach = units.uncertain_length(plan.zones.receiver.reach_m, uncertainty_m=found.reach_uncertainty_m)
+    return (
+        f"The reach is known to {reach} at best: by how the level is set, and by the heights of receiver and wire. The "
+        "signal is that of the whole field, which a receiver with one coil hears in part, less where the animal turns; "
+        "fences, pipes and other metal near the wire are left out, and so is the soil."
+    )
+
+
+def _flat_ground(plan: Plan) -> str:
+    if plan.site.terrain is None:
+        return "Zones and lengths are those of flat ground: no elevations were given."
+    return (
+        "Zones are those of flat ground. On an even slope distances along the ground stay as computed, and on the plan "
+        "they shrink by the cosine of the slope; a bank or a terrace between wire and animal is left out. Walk such "
+        "places."
     )
 
 

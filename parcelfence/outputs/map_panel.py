@@ -66,10 +66,11 @@ def key_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Name the key figures of a plan, in the person's units."""
     units, found = unit_system(plan.settings.units), figures(plan)
     counts = count_severities(plan.conflicts)
+    reach = units.uncertain_length(plan.zones.receiver.reach_m, uncertainty_m=found.reach_uncertainty_m)
     return (
         ("Enclosed", units.area(found.enclosed_area_m2)),
         ("Free to roam", f"{units.area(found.free_area_m2)} ({found.free_share_of_enclosed:.0%})"),
-        ("Reach, straight wire", units.length(plan.zones.receiver.reach_m)),
+        ("Reach, straight wire", reach),
         ("Loops, on the ground", units.length(found.loop_ground_length_m, digits=0)),
         ("Wire to pull", units.length(found.conductor_length_m, digits=0)),
         ("Flags", f"{found.flags}"),

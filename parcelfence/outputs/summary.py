@@ -128,6 +128,8 @@ def _circuit(plan: Plan) -> dict[str, Any]:
         "impedance_ohm": plain_data(circuit.impedance_ohm),
         "flux_density_at_reach_t_per_volt": plain_data(circuit.flux_density_t_per_volt(plan.zones.receiver.slant_m)),
         "ground_matters": circuit.ground_matters,
+        "ground_share": plain_data(circuit.ground_share),
+        "current_change_share": plain_data(circuit.current_change_share),
     }
 
 

@@ -90,7 +90,10 @@ def facts(plan: Plan) -> str:
         ("Spools", f"{spools} of {length(plan, plan.settings.spool_length_m, digits=0)}"),
         ("Depth", _depth(plan)),
         ("Tightest curve, radius", length(plan, plan.settings.bend_radius_m)),
-        ("Reach of the signal, straight wire", length(plan, plan.zones.receiver.reach_m)),
+        (
+            "Reach of the signal, straight wire",
+            units.uncertain_length(plan.zones.receiver.reach_m, uncertainty_m=found.reach_uncertainty_m),
+        ),
         ("Free to roam", units.area(found.free_area_m2)),
         ("Crossings / splices", f"{found.crossings} / {found.splices}"),
         ("Flags", str(found.flags)),

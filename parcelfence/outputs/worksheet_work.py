@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from parcelfence.outputs.escaping import html_text
+from parcelfence.outputs.figures import figures, reach_uncertainty_m
 from parcelfence.outputs.worksheet_sections import TICK, length, station, table, tick_list
+from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,7 +54,13 @@ def tests(plan: Plan) -> str:
 
 
 def _resistance(plan: Plan) -> str:
-    return f"{plan.circuit.resistance_ohm:.1f} ohm"
+    found, settings = figures(plan), plan.settings
+    return (
+        f"{plan.circuit.resistance_ohm:.1f} ohm at {settings.wire_temperature_c:g} &deg;C; "
+        f"{found.resistance_low_ohm:.1f} to {found.resistance_high_ohm:.1f} ohm from "
+        f"{settings.wire_temperature_low_c:g} to {settings.wire_temperature_high_c:g} &deg;C, with a tolerance of "
+        f"{settings.resistance_tolerance_percent:g} %"
+    )
 
 
 def _walk_rows(plan: Plan) -> Iterator[tuple[str, ...]]:
@@ -84,9 +92,13 @@ def _calm_places(profile: ReachProfile, *, wanted_m: npt.NDArray[np.float64]) ->
 
 
 def _reach(plan: Plan, reach_m: float) -> str:
+    """Write an expected reach with its uncertainty, which is the same share of it as beside a straight wire."""
     if math.isnan(reach_m):
         return "silent"
-    return "everywhere" if math.isinf(reach_m) else length(plan, reach_m)
+    if math.isinf(reach_m):
+        return "everywhere"
+    share = reach_uncertainty_m(plan) / plan.zones.receiver.reach_m
+    return unit_system(plan.settings.units).uncertain_length(reach_m, uncertainty_m=share * reach_m)
 
 
 def flags(plan: Plan) -> str:

@@ -14,7 +14,6 @@ from parcelfence.rules.place import gathered, nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import listing, utility_name
-from parcelfence.site.accuracy import clearance_budget
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,7 +94,7 @@ def _lot_line_margin(draft: Draft) -> Iterator[Conflict]:
     signal, lot_line = draft.zones.signal, draft.site.parcel.boundary
     if signal.is_empty or not draft.site.parcel.covers(signal):
         return  # lot-line-signal has it
-    budget = clearance_budget(draft.site, layer="parcel")
+    budget = draft.signal_edge_budget(layer="parcel")
     shapely.prepare(lot_line)
     edge = vertices(signal)
     near = edge[shapely.dwithin(lot_line, edge, budget.total_m)]
@@ -110,7 +109,7 @@ def _building_margins(draft: Draft) -> Iterator[Conflict]:
     signal = draft.zones.signal
     if signal.is_empty or not draft.site.buildings:
         return
-    budget = clearance_budget(draft.site, layer="buildings")
+    budget = draft.signal_edge_budget(layer="buildings")
     buildings = np.array([building.geometry for building in draft.site.buildings], dtype=object)
     shapely.prepare(signal)
     found = []
@@ -172,14 +171,21 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
     words = draft.wording
     worst, *others = sorted(margins, key=lambda own: (-own.short_m, own.station_m or 0.0, own.feature))
     at = f" {words.at(worst.run, station_m=worst.station_m)}" if worst.run and worst.station_m is not None else ""
-    parts = listing([f"{name} {words.length(size_m)}" for name, size_m in worst.budget.parts if size_m])
-    missing = f"; not stated: {listing(list(worst.budget.unknown))}" if worst.budget.unknown else ""
+    taken = set(worst.budget.unknown)
+    parts = listing(
+        [
+            f"{name} {'not stated, taken as ' if name in taken else ''}{words.length(size_m)}"
+            for name, size_m in sorted(worst.budget.parts, key=lambda part: -part[1])
+            if size_m
+        ],
+        most=6,
+    )
     stations = dict.fromkeys(words.station(own.station_m) for own in others if own.station_m is not None)
     counted = "1 more place" if len(others) == 1 else f"{len(others)} more places"
     more = f" The same holds at {counted}: {listing(list(stations))}." if others else ""
     return Conflict(
         message=f"{f'{clearance} {worst.name}'.rstrip()} with {words.length(worst.margin_m)} to spare{at}, "
-        f"which is less than the uncertainty of {words.length(worst.budget.total_m)} ({parts}{missing}).{more}",
+        f"which is less than the uncertainty of {words.length(worst.budget.total_m)} ({parts}).{more}",
         remedy="Leave more room there, or find out the positions more exactly on the ground.",
         geometry=gathered([own.geometry for own in margins]),
         station_m=worst.station_m,

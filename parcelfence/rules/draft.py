@@ -79,11 +79,19 @@ class Draft:
 
         return near_stretches(self.wire, obstacles, within_m=within_m, among=among)
 
+    def signal_edge_budget(self, *, layer: str) -> Budget:
+        """Uncertainty of the distance between the edge of the signal and a feature."""
+        from parcelfence.site.accuracy import clearance_budget, signal_budget
+
+        receiver = self.zones.receiver
+        signal = signal_budget(reach_m=receiver.reach_m, height_m=receiver.height_m, settings=self.settings)
+        return clearance_budget(self.site, layer=layer, settings=self.settings) + signal
+
     def mark_budget(self, utility: Utility) -> Budget:
         """Uncertainty of the distance between the laid wire and a utility."""
         from parcelfence.site.accuracy import clearance_budget
 
-        return clearance_budget(self.site, layer="utilities", utility=utility)
+        return clearance_budget(self.site, layer="utilities", settings=self.settings, utility=utility)
 
     @cached_property
     def line_of_utility(self) -> NDArray[np.int64]:

@@ -49,6 +49,8 @@ _MOST_TOLD: Final = 20
 def drive_limit(draft: Draft) -> Iterator[Conflict]:
     """Hold the circuit against what is known of the transmitter; nothing is assumed."""
     for check in _checks(draft):
+        if check.quantity == "resistance" and check.holds:
+            yield from _warm(draft, check)
         if check.quantity != "area" and not check.holds:
             yield Conflict(
                 message=f"{_CALLED[check.quantity]} is {_quantity(draft, check.measured, unit=check.unit)}; "
@@ -62,6 +64,29 @@ def drive_limit(draft: Draft) -> Iterator[Conflict]:
                 unit=check.unit,
                 layer="wire",
             )
+
+
+def _warm(draft: Draft, check: DriveCheck) -> Iterator[Conflict]:
+    """Say where the limit holds for the nominal wire, but not for a warm one at the end of its tolerance."""
+    settings = draft.settings
+    _, greatest = draft.circuit.resistance_range_ohm(
+        low_c=settings.wire_temperature_low_c,
+        high_c=settings.wire_temperature_high_c,
+        tolerance_percent=settings.resistance_tolerance_percent,
+    )
+    if greatest > check.limit:
+        yield Conflict(
+            message=f"The resistance of the wire, {check.measured:.1f} ohm, may reach {greatest:.1f} ohm at "
+            f"{settings.wire_temperature_high_c:g} degrees Celsius and the end of its tolerance; the transmitter "
+            f"drives {check.limit:.1f} ohm at most.",
+            remedy="Measure the spools before laying, or use a thicker wire.",
+            geometry=_at_transmitter(draft),
+            severity="caution",
+            measured=greatest,
+            limit=check.limit,
+            unit="ohm",
+            layer="wire",
+        )
 
 
 @rule(
@@ -90,14 +115,47 @@ def area_limit(draft: Draft) -> Iterator[Conflict]:
             )
     if draft.circuit.ground_matters:
         yield Conflict(
-            message=f"The loop is {words.length(draft.circuit.greatest_width_m)} wide: over such widths currents in "
-            "the ground begin to change the signal, which the computed zones leave out.",
+            message=f"The loop is {words.length(draft.circuit.greatest_width_m)} wide: in soil of "
+            f"{draft.settings.soil_resistivity_ohm_m:g} ohm m at {draft.settings.frequency_hz / 1000:g} kHz currents "
+            f"in the ground change the field across it by some {_rough(draft.circuit.ground_share)}, and the impedance "
+            "of the wire; zones and circuit leave them out. Where the signal ends, close to the wire, they change it "
+            "by about a hundredth.",
             remedy="Set the level by walking the whole wire with the receiver, and compare it with the map.",
             geometry=enclosed,
             severity="note",
             measured=draft.circuit.greatest_width_m,
             layer="zones",
         )
+
+
+@rule(
+    "current-along-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="The current is the same all along the wire, within a tenth.",
+    basis="telegraph equations; permittivity of polyethylene from memory",
+)
+def current_along_wire(draft: Draft) -> Iterator[Conflict]:
+    """Estimate how far the capacitance between jacket and soil changes the current along the wire."""
+    circuit = draft.circuit
+    if circuit.current_changes:
+        yield Conflict(
+            message=f"Over {draft.wording.length(circuit.loop_length_m)} of wire the jacket passes current to the "
+            f"soil: in the middle of the wire the current, and so the reach, differs by some "
+            f"{_rough(circuit.current_change_share)} from that at the transmitter (an estimate).",
+            remedy="Walk the reach at the transmitter and half-way round; set the level for the weaker place. A lower "
+            "frequency, or two smaller loops, evens it out.",
+            geometry=draft.loop.enclosed,
+            measured=circuit.current_change_share,
+            limit=0.1,
+            unit="1",
+            layer="wire",
+        )
+
+
+def _rough(share: float) -> str:
+    """Write a share that is only estimated: to the nearest five hundredths."""
+    return f"{max(5, 5 * round(20 * share))} %"
 
 
 @rule(
@@ -172,4 +230,4 @@ def _clipped(draft: Draft, utilities: Sequence[Utility]) -> Iterator[tuple[Utili
         )
 
 
-RULES: Final[tuple[Rule, ...]] = (drive_limit, area_limit, utility_coupling)
+RULES: Final[tuple[Rule, ...]] = (drive_limit, area_limit, current_along_wire, utility_coupling)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import shapely
 
 from parcelfence.conflict import Conflict, Severity
-from parcelfence.rules.place import nearest_place
+from parcelfence.rules.place import gathered, nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.rules.wording import feature_name
@@ -24,6 +25,10 @@ if TYPE_CHECKING:
 __all__ = ["RULES"]
 
 _THEME: Final = "surroundings"
+_METAL_BESIDE_M: Final = 1.0
+"""So near metal is taken to bend the signal (from memory: common advice is a few feet)."""
+_NO_METAL: Final = frozenset({"wood", "wooden", "vinyl", "plastic", "pvc", "stone", "brick", "hedge", "rail", "picket"})
+"""Words for fences without metal; posts and wire in them may still be metal, but not all along."""
 
 
 @rule(
@@ -158,6 +163,41 @@ def keep_out_open(draft: Draft) -> Iterator[Conflict]:
             layer="keep_outs",
             feature=feature.id,
         )
+
+
+@rule(
+    "metal-near-wire",
+    theme=_THEME,
+    severity="caution",
+    summary="No metal fence, pipe or other large metal lies along or across the wire, where it bends the signal.",
+)
+def metal_near_wire(draft: Draft) -> Iterator[Conflict]:
+    """Find signal-carrying wire beside and across fences and large metal; a fence is metal unless it says otherwise."""
+    fences = [(fence, "fences") for fence in draft.site.fences if not _without_metal(fence.kind)]
+    listed = [*fences, *((metal, "metal") for metal in draft.site.metal)]
+    near = draft.near([feature.geometry for feature, _ in listed], within_m=_METAL_BESIDE_M, among=~draft.wire.twisted)
+    for (feature, layer), stretches in zip(listed, near, strict=True):
+        if not stretches:
+            continue
+        nearest = min(stretches, key=lambda stretch: (stretch.measured, stretch.station_m))
+        others = len(stretches) - 1
+        places = f", and at {others} more place{'s' if others > 1 else ''}" if others else ""
+        met = "crosses" if nearest.measured <= LAYING_TOLERANCE_M else "runs beside"
+        yield Conflict(
+            message=f"The wire {met} {feature_name(feature)} {draft.wording.along(nearest)}{places}: metal there "
+            "strengthens, weakens or carries off the signal, which the zones leave out.",
+            remedy="Cross it square, keep a few feet beside it, and walk the signal there and along the metal.",
+            geometry=gathered([stretch.line for stretch in stretches]),
+            station_m=nearest.station_m,
+            measured=nearest.measured,
+            limit=_METAL_BESIDE_M,
+            layer=layer,
+            feature=feature.id,
+        )
+
+
+def _without_metal(kind: str) -> bool:
+    return not _NO_METAL.isdisjoint(re.findall(r"[a-z]+", kind.casefold()))
 
 
 @rule(
@@ -305,6 +345,7 @@ RULES: Final[tuple[Rule, ...]] = (
     keep_out_wire,
     keep_out_open,
     hardscape_cut,
+    metal_near_wire,
     no_dig_wire,
     watercourse_crossing,
     tree_roots,

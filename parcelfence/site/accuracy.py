@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from parcelfence.settings import Settings
     from parcelfence.site.feature import Utility
     from parcelfence.site.provenance import InputRecord
     from parcelfence.site.site import Site
 
-__all__ = ["DRAWING_M", "Budget", "clearance_budget", "mark_uncertainty_m", "role_budget"]
+__all__ = ["DRAWING_M", "Budget", "clearance_budget", "mark_uncertainty_m", "role_budget", "signal_budget"]
 
 DRAWING_M: Final = 0.05
 """Staking a point from a plan and laying the wire to it by hand (from memory: a few centimetres)."""
@@ -32,9 +33,9 @@ class Budget:
     Parameters
     ----------
     parts : tuple of (str, float)
-        Name and size in metres of every known part.
+        Name and size in metres of every part.
     unknown : tuple of str
-        Names of the parts that nobody stated; they count as nothing, so the true uncertainty is larger.
+        Names of the parts that nobody stated, and for which a size was taken.
     """
 
     parts: tuple[tuple[str, float], ...]
@@ -42,7 +43,7 @@ class Budget:
 
     @property
     def total_m(self) -> float:
-        """Root of the sum of squares of the known parts."""
+        """Root of the sum of squares of the parts."""
         return math.hypot(*(size_m for _, size_m in self.parts))
 
     def __add__(self, other: Budget) -> Budget:
@@ -52,7 +53,7 @@ class Budget:
         )
 
 
-def role_budget(site: Site, *, role: str) -> Budget:
+def role_budget(site: Site, *, role: str, settings: Settings) -> Budget:
     """Uncertainty of the coordinates of a role: its source and its datum operation, the worst of its files.
 
     Parameters
@@ -61,23 +62,44 @@ def role_budget(site: Site, *, role: str) -> Budget:
         Its provenance is read.
     role : str
         Input role, such as ``"parcels"``.
+    settings : Settings
+        What is taken for a part that nobody stated; it is not nothing.
     """
     records = [record for record in site.provenance.inputs if record.role == role and record.used]
-    budgets = [_record_budget(record) for record in records]
+    budgets = [_record_budget(record, unstated_m=settings.unstated_accuracy_m) for record in records]
     worst = max(budgets, key=lambda budget: budget.total_m, default=Budget(parts=()))
     unknown = tuple(dict.fromkeys(name for budget in budgets for name in budget.unknown))
     return Budget(parts=worst.parts, unknown=unknown)
 
 
-def _record_budget(record: InputRecord) -> Budget:
-    parts, unknown = [], []
+def _record_budget(record: InputRecord, *, unstated_m: float) -> Budget:
     named = ((f"source {record.name}", record.accuracy_m), (f"datum of {record.name}", record.operation.accuracy_m))
-    for name, size_m in named:
-        if size_m is None:
-            unknown.append(name)
-        else:
-            parts.append((name, size_m))
-    return Budget(parts=tuple(parts), unknown=tuple(unknown))
+    return Budget(
+        parts=tuple((name, unstated_m if size_m is None else size_m) for name, size_m in named),
+        unknown=tuple(name for name, size_m in named if size_m is None),
+    )
+
+
+def signal_budget(*, reach_m: float, height_m: float, settings: Settings) -> Budget:
+    """Uncertainty of where the signal ends beside a long straight wire.
+
+    The level is set by walking, in the steps of the transmitter and by what the receiver's first reaction tells.  At a
+    set level the slant distance s to the edge stays, so a height h that differs by dh moves the edge by (h / w) dh.
+    Dry or wet soil does not matter so near to the wire (its skin depth is tens of metres).
+
+    Parameters
+    ----------
+    reach_m, height_m : float
+        Reach w, and height h of the receiver above the wire.
+    settings : Settings
+        How exactly the level is set, and how far the heights may be off.
+    """
+    return Budget(
+        parts=(
+            ("setting the level", reach_m * settings.level_uncertainty_percent / 100.0),
+            ("heights of receiver and wire", min(height_m / reach_m, 1.0) * settings.height_uncertainty_m),
+        )
+    )
 
 
 def mark_uncertainty_m(utility: Utility) -> float:
@@ -96,7 +118,7 @@ def mark_uncertainty_m(utility: Utility) -> float:
     return utility.tolerance_m if known_m is None else min(known_m, utility.tolerance_m)
 
 
-def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) -> Budget:
+def clearance_budget(site: Site, *, layer: str, settings: Settings, utility: Utility | None = None) -> Budget:
     """Uncertainty of the distance between the laid wire and a feature.
 
     The wire is designed in the parcels' coordinates and staked from them; a wire that was drawn or surveyed adds the
@@ -109,11 +131,13 @@ def clearance_budget(site: Site, *, layer: str, utility: Utility | None = None) 
         Its provenance is read.
     layer : str
         Layer of the feature, such as ``"buildings"``.
+    settings : Settings
+        What is taken for what nobody stated.
     utility : Utility, optional
         The mark, in the layer ``"utilities"``.
     """
-    budget = Budget(parts=(("laying the wire", DRAWING_M),)) + role_budget(site, role="wire")
-    budget += role_budget(site, role=_ROLES.get(layer, layer))
+    budget = Budget(parts=(("laying the wire", DRAWING_M),)) + role_budget(site, role="wire", settings=settings)
+    budget += role_budget(site, role=_ROLES.get(layer, layer), settings=settings)
     if utility is not None:
         budget += Budget(parts=((f"mark {utility.id}", mark_uncertainty_m(utility)),))
     return budget

@@ -13,6 +13,7 @@ import shapely
 import shapely.ops
 from shapely.geometry import shape
 
+from parcelfence.circuit.circuit import circuit
 from parcelfence.conflict import Conflict
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.zones import Zones, zones
@@ -60,6 +61,7 @@ def map_plan(*, settings: Settings | None = None) -> Plan:
         crossings=crossings,
         zones=_zones(loop),
         profiles=tuple(_profile(run.line) for run in loop.signal_runs),
+        circuit=circuit([CurrentLoop.from_line(one.line, one.current) for one in loop.signal_runs]),
         conflicts=tuple(_conflicts(crossings, run)),
         take_off=_take_off(loop, settings),
     )

@@ -102,7 +102,7 @@ def test_remarks_speak_up(plan: Plan) -> None:
     assert said[0].startswith("No locate marks were given")
     assert any("nothing is left to roam" in sentence for sentence in said)
     wide = replace(plan, circuit=replace(plan.circuit, greatest_width_m=500.0))
-    assert any("currents induced in the ground" in sentence for sentence in remarks(wide, figures(wide), units=METRIC))
+    assert any("currents in the ground alter" in sentence for sentence in remarks(wide, figures(wide), units=METRIC))
 
 
 def test_remarks_end_with_those_of_the_take_off(plan: Plan) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -118,11 +119,14 @@ def draft(place: Site | None = None, loop: Loop | None = None, *, settings: Sett
         crossings=crossings(loop, place, settings=settings),
         zones=zones(wires, receiver, inside=loop.enclosed, roofs=place.roofs),
         profiles=reach_profiles(wires, receiver),
-        circuit=circuit(
-            wires,
-            lead_in_lengths_m=[run.line.length for run in loop.of_part("lead_in")],
-            frequency_hz=settings.frequency_hz,
-            slack_percent=settings.slack_percent,
+        circuit=replace(
+            circuit(
+                wires,
+                lead_in_lengths_m=[run.line.length for run in loop.of_part("lead_in")],
+                frequency_hz=settings.frequency_hz,
+                slack_percent=settings.slack_percent,
+            ),
+            soil_resistivity_ohm_m=settings.soil_resistivity_ohm_m,
         ),
     )
 
