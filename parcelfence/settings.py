@@ -104,7 +104,10 @@ class Settings(BaseModel):
         default=0.1, le=1, description="How far receiver and wire may hang and lie off their heights (from memory)"
     )
     soil_resistivity_ohm_m: Number = Field(
-        default=100.0, ge=1, le=100_000, description="Of the soil: wet clay 10 to 50, loam 100, dry sand 1000 (from memory)"
+        default=100.0,
+        ge=1,
+        le=100_000,
+        description="Soil: wet clay 10 to 50, loam 100, dry sand 1000 (from memory)",
     )
     frequency_hz: Number = Field(
         default=10_000.0, ge=100, le=1_000_000, description="Signal frequency (from memory: 5 to 20 kHz)"
@@ -213,7 +216,9 @@ class Settings(BaseModel):
         default="", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned"
     )
     unstated_accuracy_m: LengthOrNone = Field(
-        default=0.5, le=100, description="Accuracy taken for a file that states none (from memory: mapped, not surveyed)"
+        default=0.5,
+        le=100,
+        description="Accuracy taken for a file that states none (from memory: drawn maps)",
     )
     accuracy_limit_m: Length = Field(
         default=1.0, ge=0.001, le=100, description="Datum operations worse than this are a conflict of their own"
