@@ -9,13 +9,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-__all__ = ["INPUT_ROLES", "LAYERS", "PLAN_FILE", "PROGRAM", "SUMMARY", "Column", "LayerSchema", "layer_schema"]
+__all__ = [
+    "FIXED_TIME",
+    "INPUT_ROLES",
+    "LAYERS",
+    "PLAN_FILE",
+    "PROGRAM",
+    "SUMMARY",
+    "Column",
+    "LayerSchema",
+    "layer_schema",
+]
 
 PROGRAM: Final = "parcelfence"
 SUMMARY: Final = "summary.json"
 """The file by which an output folder is known as one of ours; it lists the others."""
 PLAN_FILE: Final = "plan.gpkg"
 """The file of an output folder that holds every layer."""
+
+FIXED_TIME: Final = "2000-01-01T00:00:00.000Z"
+"""Stands where the format demands a time of change: the same plan gives the same bytes."""
 
 ColumnType = Literal["text", "real", "integer", "boolean"]
 GeometryName = Literal["Polygon", "LineString", "Point", "Unknown"]
@@ -232,6 +245,8 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
             Column("cut_deg", "real", "Angle at which the two arcs cut, 90 is best", "deg"),
             Column("within_m", "real", "95 of 100 points lie this close, at 1 cm of error in each tape", "m"),
         ),
+        label="point",
+        shown=False,
     ),
     LayerSchema(
         "transmitter",

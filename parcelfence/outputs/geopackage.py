@@ -15,8 +15,9 @@ import fiona
 import shapely
 from fiona.errors import FionaError
 
-from parcelfence.layers import layer_schema
+from parcelfence.layers import FIXED_TIME, layer_schema
 from parcelfence.outputs.gpkg_style import layer_qml
+from parcelfence.outputs.qgis_project import write as write_project
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,11 +28,9 @@ if TYPE_CHECKING:
     from parcelfence.layers import LayerSchema
     from parcelfence.outputs.delivery import Delivery
 
-__all__ = ["FIXED_TIME", "NAME", "write"]
+__all__ = ["NAME", "write"]
 
 NAME: Final = "plan.gpkg"
-FIXED_TIME: Final = "2000-01-01T00:00:00.000Z"
-"""Stands where the format demands a time of change: the same plan gives the same bytes."""
 _TYPES: Final = {"text": "str", "real": "float", "integer": "int64", "boolean": "bool"}
 _MULTI: Final = {"Polygon": "MultiPolygon", "LineString": "LineString", "Point": "Point", "Unknown": "Unknown"}
 _STYLES_TABLE: Final = """
@@ -44,7 +43,7 @@ CREATE TABLE layer_styles (
 
 
 def write(delivery: Delivery, folder: Path) -> None:
-    """Write ``plan.gpkg``.
+    """Write ``plan.gpkg``, and ``plan.qgs`` that shows it.
 
     Raises
     ------
@@ -62,6 +61,7 @@ def write(delivery: Delivery, folder: Path) -> None:
     with closing(sqlite3.connect(path)) as database, database:
         _demand_all_rows(database, delivery)
         _store_styles(database, names=delivery.layer_names)
+    write_project(delivery, folder)
 
 
 def _write_layer(path: Path, table: GeoDataFrame, *, schema: LayerSchema, crs_wkt: str) -> None:

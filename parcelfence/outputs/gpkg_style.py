@@ -7,6 +7,7 @@ versions read.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.layers import layer_schema
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from parcelfence.outputs.style import Style
 
-__all__ = ["layer_qml"]
+__all__ = ["layer_qml", "style_body"]
 
 _MM_PER_PX: Final = 25.4 / 96
 _HIGHLIGHT_PX: Final = 9.0
@@ -35,8 +36,10 @@ _SHAPES: Final = {
     "pennant": "filled_arrowhead",
     "tick": "circle",
 }
-_LABELS: Final = {"flags": "flag", "stations": "label", "wire": "leg", "crossings": "kind", "parcel": "parcel_id"}
-"""Column that labels a feature, for the layers that carry labels."""
+_NO_FILL: Final = frozenset({"parcel"})
+"""Layers that are drawn as outlines: whatever the order in which somebody opens the layers, they hide nothing."""
+_NEAR_ONLY: Final = {"reach": 500, "ties": 300}
+"""Layers of many points or lines that are drawn from this map scale on."""
 
 
 def layer_qml(name: str) -> str:
@@ -52,24 +55,52 @@ def layer_qml(name: str) -> str:
     str
         QML, the same for every plan.
     """
+    nearest = (
+        f' hasScaleBasedVisibilityFlag="1" minScale="{_NEAR_ONLY[name]}" maxScale="0"' if name in _NEAR_ONLY else ""
+    )
+    categories = "Symbology|Labeling|Fields|Rendering"
+    return (
+        "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
+        f'<qgis version="3.22.0" styleCategories="{categories}" labelsEnabled="{int(bool(layer_schema(name).label))}"'
+        f"{nearest}>\n{style_body(name)}</qgis>\n"
+    )
+
+
+def style_body(name: str, *, highlights: bool = True, markers: bool = True) -> str:
+    """Make what a style document and a layer of a project file have in common: renderer, labels, names of columns.
+
+    Parameters
+    ----------
+    name : str
+        Name of the layer.
+    highlights, markers : bool
+        Of conflicts: whether the lines and areas concerned are marked, and whether a symbol stands at each place.
+    """
     geometry = layer_schema(name).geometry
     types = ("Polygon", "LineString", "Point") if geometry == "Unknown" else (geometry,)
     rules, symbols = [], []
-    for number, (label, condition, symbol) in enumerate(_rules(name, types=types)):
+    found = _rules(name, types=types, highlights=highlights, markers=markers)
+    for number, (label, condition, symbol) in enumerate(found):
         rules.append(
             f'<rule key="{name}-{number}" symbol="{number}" label="{xml_text(label)}" filter="{xml_text(condition)}"/>'
         )
         symbols.append(symbol.replace("NUMBER", str(number)))
     return (
-        "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-        f'<qgis version="3.22.0" styleCategories="Symbology|Labeling" labelsEnabled="{int(name in _LABELS)}">\n'
         '<renderer-v2 type="RuleRenderer" symbollevels="0" enableorderby="0" forceraster="0">\n'
         f'<rules key="{name}">{"".join(rules)}</rules>\n<symbols>{"".join(symbols)}</symbols>\n</renderer-v2>\n'
-        f"{_labelling(name)}</qgis>\n"
+        f"{_labelling(name) if markers else ''}{_aliases(name)}"
     )
 
 
-def _rules(name: str, *, types: tuple[str, ...]) -> Iterator[tuple[str, str, str]]:
+def _aliases(name: str) -> str:
+    columns = "".join(
+        f'<alias field="{column.name}" index="{place}" name="{xml_text(column.alias)}"/>'
+        for place, column in enumerate(layer_schema(name).columns, start=1)
+    )
+    return f'<aliases><alias field="fid" index="0" name=""/>{columns}</aliases>\n'
+
+
+def _rules(name: str, *, types: tuple[str, ...], highlights: bool, markers: bool) -> Iterator[tuple[str, str, str]]:
     """Yield label, condition and symbol of every rule."""
     column = STYLE_COLUMN.get(name, "")
     styles = layer_styles(name)
@@ -78,7 +109,26 @@ def _rules(name: str, *, types: tuple[str, ...]) -> Iterator[tuple[str, str, str
         for value, style in styles.items():
             of_kind = f"\"{column}\" = '{value}'" if value else _none_of(column, styles)
             condition = " AND ".join(part for part in (of_kind, of_type) if part) or "TRUE"
-            yield style.title, condition, _symbol(style, geometry=geometry)
+            if name == "conflicts":
+                symbol = _conflict_symbol(style, geometry=geometry, highlights=highlights, markers=markers)
+            else:
+                symbol = _symbol(replace(style, fill="") if name in _NO_FILL else style, geometry=geometry)
+            if symbol:
+                yield style.title, condition, symbol
+
+
+def _conflict_symbol(style: Style, *, geometry: str, highlights: bool, markers: bool) -> str:
+    """Mark the line or the outline concerned, and set the symbol of its severity on its middle."""
+    if geometry == "Point":
+        return _symbol(style, geometry=geometry) if markers else ""
+    layers = _line_layer(style.fill, width_px=_HIGHLIGHT_PX, opacity=_HIGHLIGHT_OPACITY) if highlights else ""
+    if markers:
+        holder = {"LineString": ("MarkerLine", {"placement": "centralpoint"}), "Polygon": ("CentroidFill", {})}[
+            geometry
+        ]
+        inner = f'<symbol type="marker" name="@NUMBER@{int(highlights)}" alpha="1">{_marker(style)}</symbol>'
+        layers += _layer(holder[0], inner=inner, **{"point_on_surface": "1", **holder[1]})
+    return _wrapped(_SYMBOL_OF[geometry], layers) if layers else ""
 
 
 def _none_of(column: str, styles: Mapping[str, Style]) -> str:
@@ -91,6 +141,10 @@ def _none_of(column: str, styles: Mapping[str, Style]) -> str:
 def _symbol(style: Style, *, geometry: str) -> str:
     kind = _SYMBOL_OF[geometry]
     layers = {"marker": _marker, "line": _line, "fill": _fill}[kind](style)
+    return _wrapped(kind, layers)
+
+
+def _wrapped(kind: str, layers: str) -> str:
     return f'<symbol type="{kind}" name="NUMBER" alpha="1" clip_to_extent="1" force_rhr="0">{layers}</symbol>'
 
 
@@ -143,9 +197,9 @@ def _fill(style: Style) -> str:
     return area + _line(style)
 
 
-def _layer(symbol_class: str, **properties: str) -> str:
+def _layer(symbol_class: str, *, inner: str = "", **properties: str) -> str:
     props = "".join(f'<prop k="{key}" v="{xml_text(value)}"/>' for key, value in properties.items())
-    return f'<layer class="{symbol_class}" enabled="1" pass="0" locked="0">{props}</layer>'
+    return f'<layer class="{symbol_class}" enabled="1" pass="0" locked="0">{props}{inner}</layer>'
 
 
 def _mm(length_px: float) -> str:
@@ -158,16 +212,19 @@ def _rgba(colour: str, opacity: float) -> str:
 
 
 def _labelling(name: str) -> str:
-    if name not in _LABELS:
+    """Write the label column beside features, from the scale on at which there is room for it."""
+    schema = layer_schema(name)
+    if not schema.label:
         return ""
-    ink = _rgba(INK, 1.0)
+    along = schema.geometry == "LineString" or name == "utilities"
+    size, placement = (11, 1) if name == "parcel" else (8, 2 if along else 0)
     return (
         '<labeling type="simple"><settings calloutType="simple">'
-        f'<text-style fieldName="{_LABELS[name]}" isExpression="0" fontFamily="Sans Serif" fontSize="8"'
-        f' fontSizeUnit="Point" textColor="{ink}" textOpacity="1" namedStyle="Regular">'
+        f'<text-style fieldName="{schema.label}" isExpression="0" fontFamily="Sans Serif" fontSize="{size}"'
+        f' fontSizeUnit="Point" textColor="{_rgba(INK, 1.0)}" textOpacity="1" namedStyle="Regular">'
         '<text-buffer bufferDraw="1" bufferSize="0.6" bufferSizeUnits="MM" bufferColor="255,255,255,230"/>'
         "</text-style>"
-        '<placement placement="0" dist="1" distUnits="MM" priority="5"/>'
-        '<rendering scaleVisibility="0" drawLabels="1" obstacle="0"/>'
+        f'<placement placement="{placement}" dist="1" distUnits="MM" priority="5"/>'
+        f'<rendering scaleVisibility="1" scaleMin="0" scaleMax="{schema.label_scale}" drawLabels="1" obstacle="0"/>'
         "</settings></labeling>\n"
     )

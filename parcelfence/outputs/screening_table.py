@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, MissingExtraError, OutputError, near_matches
+from parcelfence.layers import FIXED_TIME
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -127,9 +128,11 @@ def _frame(outcomes: Iterable[Outcome]) -> GeoDataFrame:
     import pandas as pd
     import shapely
 
+    from parcelfence.outputs.tables import rounded
+
     rows = pd.DataFrame([asdict(outcome) for outcome in sorted(outcomes, key=lambda one: one.position)])
     wire = [shapely.from_wkb(line) if line else None for line in rows.pop("wire")] if len(rows) else []
-    return geopandas.GeoDataFrame(rows, geometry=wire, crs=4326)
+    return rounded({"screening": geopandas.GeoDataFrame(rows, geometry=wire, crs=4326)})["screening"]
 
 
 def _write(frame: GeoDataFrame, path: Path, *, ending: str) -> None:
@@ -144,8 +147,14 @@ def _write(frame: GeoDataFrame, path: Path, *, ending: str) -> None:
         except ImportError as error:
             raise MissingExtraError.of("parquet", package="pyarrow", purpose="Writing GeoParquet") from error
     else:
-        options = {"layer": "screening"} if ending == ".gpkg" else {}
-        frame.to_file(path, driver=FORMATS[ending], geometry_type="MultiLineString", **options)
+        import pyogrio
+
+        options = {"layer": "screening", "VERSION": "1.3"} if ending == ".gpkg" else {}
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_TIME})  # the same rows give the same bytes
+        try:
+            frame.to_file(path, driver=FORMATS[ending], geometry_type="MultiLineString", engine="pyogrio", **options)
+        finally:
+            pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def _packed(outcome: Outcome) -> dict[str, Any]:

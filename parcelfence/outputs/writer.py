@@ -83,8 +83,8 @@ def _late(module: str, function: str = "write") -> Callable[[Delivery, Path], No
 _TABLE: Final = (
     Writer(
         name="gpkg",
-        files="plan.gpkg",
-        meaning="every layer in the working CRS, with a stored style",
+        files="plan.gpkg, plan.qgs",
+        meaning="every layer in the working CRS, with a stored style; a QGIS project that shows them in order",
         write=_late("geopackage"),
         default=True,
     ),

@@ -81,7 +81,7 @@ def test_every_layer_has_a_stored_style_that_covers_every_kind(written: Path, na
     assert stored == layer_qml(name)
     document = etree.fromstring(stored)
     rules = document.findall(".//rule")
-    symbols = {symbol.get("name"): symbol.get("type") for symbol in document.findall(".//symbol")}
+    symbols = {symbol.get("name"): symbol.get("type") for symbol in document.findall(".//symbols/symbol")}
     types = {"Unknown": 3}.get(layer_schema(name).geometry, 1)
     assert len(rules) == len(layer_styles(name)) * types
     assert {rule.get("symbol") for rule in rules} == set(symbols)
