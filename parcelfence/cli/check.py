@@ -217,7 +217,7 @@ def _difference_result(found: Differences) -> dict[str, Any]:
 
 
 def _difference_report(found: Differences, *, settings: Settings) -> str:
-    from parcelfence.rules.wording import Wording
+    from parcelfence.wording import Wording
 
     words = Wording(settings, several_runs=True)
     summary = (

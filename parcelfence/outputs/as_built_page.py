@@ -11,8 +11,8 @@ from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.figures import figures
 from parcelfence.outputs.paper import sheet_of
 from parcelfence.outputs.sheet_page import cautions_box, fact_list, section, sheet_page, stacked_table
-from parcelfence.rules.wording import Wording
 from parcelfence.units import unit_system
+from parcelfence.wording import Wording
 
 if TYPE_CHECKING:
     from pathlib import Path

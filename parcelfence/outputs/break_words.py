@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.outputs.cautions import Caution
-from parcelfence.rules.wording import Wording
 from parcelfence.service.break_search import DIG_M
+from parcelfence.wording import Wording
 
 if TYPE_CHECKING:
     from parcelfence.service.break_finding import Advice, BreakFinding, Seen

@@ -13,7 +13,7 @@ from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered, nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
-from parcelfence.rules.wording import listing, utility_name
+from parcelfence.wording import listing, utility_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

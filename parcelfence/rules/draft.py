@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from parcelfence.layout.loop import Loop, Run
     from parcelfence.rules.nearness import Nearness
     from parcelfence.rules.wire import Stretch, Wire
-    from parcelfence.rules.wording import Wording
     from parcelfence.settings import Settings
     from parcelfence.site.accuracy import Budget
     from parcelfence.site.feature import Utility
     from parcelfence.site.site import Site
+    from parcelfence.wording import Wording
 
 __all__ = ["Draft"]
 
@@ -52,7 +52,7 @@ class Draft:
     @cached_property
     def wording(self) -> Wording:
         """How lengths and stations are written for the person."""
-        from parcelfence.rules.wording import Wording
+        from parcelfence.wording import Wording
 
         return Wording(self.settings, several_runs=len(self.loop.runs) > 1)
 

@@ -13,8 +13,8 @@ from parcelfence.conflict import Conflict
 from parcelfence.field.current import Chain, CurrentLoop
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
-from parcelfence.rules.wording import utility_name
 from parcelfence.units import ACRE_M2
+from parcelfence.wording import utility_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

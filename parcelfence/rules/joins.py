@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered
 from parcelfence.rules.rule import Rule, rule
-from parcelfence.rules.wording import run_name
+from parcelfence.wording import run_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

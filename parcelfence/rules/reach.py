@@ -11,7 +11,7 @@ import shapely
 from parcelfence.conflict import Conflict
 from parcelfence.rules.place import gathered
 from parcelfence.rules.rule import Rule, rule
-from parcelfence.rules.wording import listing
+from parcelfence.wording import listing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

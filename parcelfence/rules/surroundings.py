@@ -12,8 +12,8 @@ from parcelfence.conflict import Conflict, Severity
 from parcelfence.rules.place import gathered, nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
-from parcelfence.rules.wording import feature_name
 from parcelfence.site.meaning import surface
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

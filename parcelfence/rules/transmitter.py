@@ -9,7 +9,7 @@ import shapely
 from parcelfence.conflict import Conflict
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
-from parcelfence.rules.wording import feature_name
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

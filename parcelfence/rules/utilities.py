@@ -10,7 +10,7 @@ import shapely
 from parcelfence.conflict import Conflict, Severity
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
-from parcelfence.rules.wording import utility_name
+from parcelfence.wording import utility_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

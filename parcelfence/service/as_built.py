@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from parcelfence.conflict import in_order
-from parcelfence.rules.wording import Wording
 from parcelfence.takeoff.as_built import AsBuilt, OffPlan, Photo, expected_ohm, resistance_remark
+from parcelfence.wording import Wording
 
 if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan

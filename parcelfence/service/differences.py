@@ -10,7 +10,7 @@ import shapely
 
 from parcelfence.conflict import Conflict
 from parcelfence.rules.wire import Wire
-from parcelfence.rules.wording import Wording
+from parcelfence.wording import Wording
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

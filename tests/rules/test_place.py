@@ -10,9 +10,9 @@ from shapely import LineString, MultiLineString, MultiPoint, MultiPolygon, Point
 from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import gathered, nearest_place
 from parcelfence.rules.wire import Wire
-from parcelfence.rules.wording import Wording
 from parcelfence.settings import Settings
 from parcelfence.units import station_label
+from parcelfence.wording import Wording
 from tests.rules import sites
 
 OUTER = sites.loop_run(box(0, 0, 50, 30), line=sites.ring(box(0, 0, 50, 30), start=(0, 0)))

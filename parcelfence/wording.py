@@ -1,22 +1,53 @@
-"""How the rules speak: lengths, places and lists in the person's units."""
+"""How the program speaks: lengths, places, names and lists in the person's units."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Protocol
 
 from parcelfence.units import UnitSystem, station_label, unit_system
 
 if TYPE_CHECKING:
-    from parcelfence.layout.loop import Run
-    from parcelfence.rules.wire import Stretch
     from parcelfence.settings import Settings
-    from parcelfence.site.feature import Feature, Utility
 
 __all__ = ["Wording", "feature_name", "listing", "run_name", "utility_name"]
 
-_PARTS = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
-_SHORT_M = 1.0
+_PARTS: Final = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
+_SHORT_M: Final = 1.0
+"""A shorter stretch is named by one station: a crew works to the nearest step."""
+
+
+class NamedRun(Protocol):
+    """A run of wire, as far as it is spoken of."""
+
+    @property
+    def part(self) -> str: ...
+    @property
+    def loop_id(self) -> str: ...
+
+
+class NamedStretch(Protocol):
+    """A stretch of a run, as far as it is spoken of."""
+
+    @property
+    def run(self) -> NamedRun: ...
+    @property
+    def start_m(self) -> float: ...
+    @property
+    def end_m(self) -> float: ...
+    @property
+    def station_m(self) -> float: ...
+    @property
+    def length_m(self) -> float: ...
+
+
+class NamedFeature(Protocol):
+    """A feature, as far as it is spoken of."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -58,33 +89,33 @@ class Wording:
         """Write a chainage."""
         return station_label(station_m, style=self.settings.station_format)
 
-    def at(self, run: Run, *, station_m: float) -> str:
+    def at(self, run: NamedRun, *, station_m: float) -> str:
         """Say ``"at station 0+042.0"``, with the run where there are several."""
         return f"at station {self.station(station_m)}{self._of(run)}"
 
-    def along(self, stretch: Stretch) -> str:
+    def along(self, stretch: NamedStretch) -> str:
         """Say between which stations a stretch lies."""
         if stretch.length_m < _SHORT_M:
             return self.at(stretch.run, station_m=stretch.station_m)
         first, last = self.station(stretch.start_m), self.station(stretch.end_m)
         return f"between stations {first} and {last}{self._of(stretch.run)}"
 
-    def _of(self, run: Run) -> str:
+    def _of(self, run: NamedRun) -> str:
         return f" of {run_name(run)}" if self.several_runs else ""
 
 
-def run_name(run: Run) -> str:
+def run_name(run: NamedRun) -> str:
     """Name a run: ``"inner loop K1"``."""
     return f"{_PARTS[run.part]} {run.loop_id}"
 
 
-def utility_name(utility: Utility) -> str:
+def utility_name(utility: NamedFeature) -> str:
     """Name a utility: ``"gas line gas-1"``."""
     kind = "utility of unknown kind" if utility.kind == "unknown" else f"{utility.kind.replace('_', ' ')} line"
     return f"{kind} {utility.id}"
 
 
-def feature_name(feature: Feature) -> str:
+def feature_name(feature: NamedFeature) -> str:
     """Name a feature by its kind and identifier, once where they are the same word."""
     kind = feature.kind.replace("_", " ")
     return feature.id if feature.id.replace("_", " ").startswith(kind) else f"{kind} {feature.id}"
