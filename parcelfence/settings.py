@@ -212,6 +212,9 @@ class Settings(BaseModel):
     mark_age_days_max: int = Field(
         default=21, le=36_500, ge=1, description="Marks older than this are stale; local law rules"
     )
+    ticket_date: IsoDate = Field(
+        default="", description="Date of the locate ticket (ISO 8601): the worksheet says until when its marks hold"
+    )
     as_of: IsoDate = Field(
         default="", description="Date (ISO 8601) to which the age of marks is reckoned; empty: not reckoned"
     )

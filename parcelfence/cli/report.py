@@ -25,7 +25,7 @@ _WORDS: Final[dict[Severity, tuple[str, str]]] = {
     "caution": ("caution", "yellow"),
     "note": ("note", "cyan"),
 }
-_MOST_SHOWN: Final = 12
+_MOST_SHOWN: Final = 5
 _SAME_M: Final = 0.005
 _WIDTH: Final = 100
 

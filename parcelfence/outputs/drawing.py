@@ -13,6 +13,7 @@ from parcelfence.outputs.drawing_marks import (
     leg_marks,
     place_marks,
     station_marks,
+    tape_marks,
 )
 from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.paper import Labels, area, line, nice_step, number, text, unit_length_m
@@ -82,8 +83,9 @@ def drawing(plan: Plan, sheet: Sheet, *, details: Sequence[Sheet] = ()) -> str:
         *leg_marks(plan, sheet, labels=labels),
         *crossing_marks(plan, sheet, labels=labels),
         *conflict_marks(plan, sheet, labels=labels),
-        *flag_marks(plan, sheet, labels=labels),
+        *tape_marks(plan, sheet, labels=labels),
         *station_marks(plan, sheet, labels=labels),
+        *flag_marks(plan, sheet, labels=labels),
     ]
     body = [
         *_ground(plan, sheet),
@@ -266,7 +268,10 @@ def legend(plan: Plan) -> str:
             fill, _, dashes = GROUND[role]
             rows.append((_box_swatch(fill, dashes), title))
     rows.append((_swatch(dashes="5 1 1 1", width_mm=0.45), "Lot line"))
-    signs = (("\u2460", "leg"), ("X1", "crossing"), ("!1", "open conflict"), ("S", "splice"), ("T", "transmitter"))
+    signs = (
+        *(("\u2460", "leg"), ("X1", "crossing"), ("!1", "open finding"), ("S", "splice"), ("T", "transmitter")),
+        *(("P1", "mark to tape from"), ("12", "flag")),
+    )
     rows += [(f"<b>{sign}</b>", meaning) for sign, meaning in signs]
     items = "".join(f"<li>{sign} {html_text(meaning)}</li>" for sign, meaning in rows)
     return f'<ul class="legend">{items}</ul>'

@@ -11,6 +11,7 @@ import shapely
 from parcelfence.lines import normal_at
 from parcelfence.outputs.paper import nice_step, number, text, unit_length_m
 from parcelfence.outputs.style import INK
+from parcelfence.takeoff.ties import flag_rows
 from parcelfence.units import station_label
 
 if TYPE_CHECKING:
@@ -30,9 +31,12 @@ __all__ = [
     "numbered_conflicts",
     "place_marks",
     "station_marks",
+    "tape_marks",
 ]
 
 _STATION_MM: Final = 2.1
+_FLAG_MM: Final = 1.7
+_TAPE_MARK_MM: Final = 2.3
 _MOVED_MM: Final = 2.0
 _STATIONS_APART_MM: Final = 12.0
 _AROUND: Final = tuple(
@@ -88,8 +92,22 @@ def _closed(*corners: tuple[float, float]) -> str:
 
 
 def numbered_conflicts(plan: Plan) -> list[tuple[str, Conflict]]:
-    """Give every conflict the number that drawing and table share."""
-    return [(f"!{place}", conflict) for place, conflict in enumerate(plan.conflicts, start=1)]
+    """Give every conflict the number that drawing and table share; what is said by a crossing has none."""
+    said = [conflict for conflict in plan.conflicts if not _is_a_crossing(conflict, plan=plan)]
+    return [(f"!{place}", conflict) for place, conflict in enumerate(said, start=1)]
+
+
+def _is_a_crossing(conflict: Conflict, *, plan: Plan) -> bool:
+    """Tell whether a conflict only says that a crossing is dug by hand."""
+    station_m = conflict.station_m
+    return (
+        conflict.rule == "utility-tolerance"
+        and station_m is not None
+        and any(
+            crossing.crosses == conflict.feature and abs(crossing.station_m - station_m) <= crossing.length_m
+            for crossing in plan.crossings
+        )
+    )
 
 
 def place_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:
@@ -139,15 +157,38 @@ def conflict_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]
 
 
 def flag_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:
-    """Draw every flag as a small pennant."""
-    del labels  # flags are small and many: words may cover them
-    points = [] if sheet.sparse else [flag.point for flag in plan.take_off.flags]
-    places = sheet.on_paper(shapely.get_coordinates(points)).tolist()
-    for x, y in (place for place in places if sheet.shows(*place)):
+    """Draw every flag as a small pennant, with its number where there is room; ends of rows come first."""
+    flags = () if sheet.sparse else plan.take_off.flags
+    ends = {flag.flag for row in flag_rows(flags) for flag in (row[0], row[-1])}
+    for flag in sorted(flags, key=lambda own: own.flag not in ends):
+        ((x, y),) = sheet.on_paper(shapely.get_coordinates(flag.point)).tolist()
+        if not sheet.shows(x, y):
+            continue
         yield (
             f'<path d="M{number(x)} {number(y)}V{number(y - 1.7)}L{number(x + 1.2)} {number(y - 1.25)}'
             f'L{number(x)} {number(y - 0.8)}" fill="#fff" stroke="#000" stroke-width="0.15"/>'
         )
+        word = str(flag.flag)
+        spots = [(x + across, y + down) for across, down in ((2.4, -1.2), (-1.6, -1.2), (0.4, 1.2), (0.4, -3.0))]
+        spot = labels.place(word, spots, size_mm=_FLAG_MM)
+        if spot is not None:
+            yield text(spot, word, size_mm=_FLAG_MM, bold=flag.flag in ends)
+
+
+def tape_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:
+    """Draw the marks from which points are taped, with their numbers."""
+    marks = dict.fromkeys(mark for tie in plan.take_off.ties for mark in (tie.first, tie.second))
+    for mark in marks:
+        middle = mark.geometry.interpolate(0.5, normalized=True) if mark.kind == "line" else mark.geometry
+        ((x, y),) = sheet.on_paper(shapely.get_coordinates(middle)[:1]).tolist()
+        if not sheet.shows(x, y):
+            continue
+        if mark.kind != "line":
+            yield f'<circle cx="{number(x)}" cy="{number(y)}" r="0.7" fill="#fff" stroke="#000" stroke-width="0.3"/>'
+        spots = [(x + across, y + down) for across, down in _AROUND[8:]]
+        spot = labels.place(mark.tag, [(x, y), *spots] if mark.kind == "line" else spots, size_mm=_TAPE_MARK_MM)
+        if spot is not None:
+            yield text(spot, mark.tag, size_mm=_TAPE_MARK_MM, bold=True, halo=True)
 
 
 def station_marks(plan: Plan, sheet: Sheet, *, labels: Labels) -> Iterator[str]:

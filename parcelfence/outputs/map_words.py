@@ -163,7 +163,11 @@ def _wire(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
 def _crossing(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
     surface = _missing(record["angle_deg"])
     angle = "" if surface else f"{record['angle_deg']:.0f}° (90° is square)"
-    how = "cut or sleeve the surface" if surface else "by hand; expose the line before the wire crosses it"
+    how = (
+        "cut or sleeve the surface"
+        if surface
+        else "hand tools only, no deeper than the wire lies; expose the line where local law or its depth asks for it"
+    )
     return (
         f"Crossing: {_plain(record['kind'])} {record['crosses']}",
         angle,

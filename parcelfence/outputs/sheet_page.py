@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from parcelfence.outputs.cautions import Caution
 
-__all__ = ["TICK", "cautions_box", "fact_list", "section", "sheet_page", "stacked_table", "tick_list"]
+__all__ = ["TICK", "blank_lines", "cautions_box", "fact_list", "section", "sheet_page", "stacked_table", "tick_list"]
 
 TICK: Final = '<span class="tick"></span>'
 
@@ -74,7 +74,12 @@ def tick_list(lines: Iterable[str]) -> str:
 
 
 def stacked_table(
-    heads: Sequence[str], rows: Iterable[Sequence[str]], *, figures: Sequence[int] = (), room: Sequence[int] = ()
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    figures: Sequence[int] = (),
+    room: Sequence[int] = (),
+    close: bool = False,
 ) -> str:
     """Set a table that becomes a stack of cards on a phone.
 
@@ -86,6 +91,8 @@ def stacked_table(
         Cells in HTML.
     figures, room : sequence of int
         Columns that hold figures, and columns that are left to be written into.
+    close : bool
+        Whether a long table is set in small type with little room.
     """
 
     def kind(column: int) -> str:
@@ -100,4 +107,10 @@ def stacked_table(
         + "</tr>"
         for row in rows
     )
-    return f'<table class="stack"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+    kinds = "stack close" if close else "stack"
+    return f'<table class="{kinds}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def blank_lines(count: int) -> str:
+    """Leave room to write."""
+    return f'<div class="lines keep">{"<div></div>" * count}</div>'

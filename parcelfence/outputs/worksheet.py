@@ -1,18 +1,16 @@
-"""The crew's worksheet: one printable page for letter and A4, legible in black and white and with muddy hands."""
+"""The crew's worksheet: one page for letter, A4 and a phone, legible in black and white and with muddy hands."""
 
 from __future__ import annotations
 
 import os
 from contextlib import contextmanager
-from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
-from parcelfence import __version__
 from parcelfence.outputs import worksheet_sections as sections
 from parcelfence.outputs import worksheet_work as work
 from parcelfence.outputs.drawing import drawing, legend
-from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.paper import sheets_of
+from parcelfence.outputs.sheet_page import blank_lines, section, sheet_page
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -22,7 +20,7 @@ if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.delivery import Delivery
 
-__all__ = ["NAME", "PDF_NAME", "worksheet_page", "write", "write_pdf"]
+__all__ = ["NAME", "PDF_NAME", "origin", "worksheet_page", "write", "write_pdf"]
 
 NAME: Final = "worksheet.html"
 PDF_NAME: Final = "worksheet.pdf"
@@ -57,67 +55,52 @@ def worksheet_page(plan: Plan) -> str:
     Returns
     -------
     str
-        One HTML page that needs nothing from outside: cautions and the locate call, figures, plan drawing, wiring legs,
-        material, crossings, open conflicts, tests, flags, training, room for notes.
+        One HTML page that needs nothing from outside.  First what must be decided, then the work in its order, each
+        thing said once; last what is only to be looked up.
     """
     body = "".join((
-        _header(plan),
         sections.cautions(plan),
-        sections.facts(plan),
-        _section("To be fixed first", sections.conflicts(plan, "must_fix")),
+        section("Decide these five first", sections.decisions(plan)),
+        section("In figures", sections.facts(plan)),
+        section("To be fixed first", sections.conflicts(plan, "must_fix")),
         _drawings(plan),
-        _section("Wiring, leg by leg", sections.legs(plan), new_page=True),
-        _section("Material", sections.materials(plan)),
-        _section("Crossings", sections.crossings(plan)),
-        _section("Open conflicts", sections.conflicts(plan, "caution") or _NO_CONFLICT),
-        _section("Tests and burying", work.tests(plan), new_page=True),
-        _section("Flags", work.flags(plan)),
-        _section("Training, day by day", work.training(plan)),
-        _section("Also to be known", sections.notes(plan)),
-        _section("Notes", f'<div class="notes">{"<div></div>" * _NOTE_LINES}</div>'),
-        _origin(plan),
+        section("Wiring, leg by leg", sections.legs(plan), new_page=True),
+        section("Material", sections.materials(plan)),
+        section("Crossings", sections.crossings(plan)),
+        section("Open findings", sections.conflicts(plan, "caution") or _NO_CONFLICT),
+        section("Set out by tape", sections.tape_ties(plan), new_page=True),
+        section("Tests and burying", work.tests(plan), new_page=True),
+        section("Flags", work.flags(plan)),
+        section("Training, day by day", work.training(plan)),
+        section("Through the year", work.seasons(plan)),
+        section("If it stops working", work.faults()),
+        section("Appendix: also to be known", sections.notes(plan)),
+        section("Notes", blank_lines(_NOTE_LINES)),
     ))
-    style = (files(__package__) / "worksheet.css").read_text(encoding="utf-8")
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>Worksheet: {html_text(plan.site.name)}</title><style>{style}</style></head>\n"
-        f"<body>{body}</body></html>\n"
+    return sheet_page(
+        "Boundary wire: worksheet", subtitle=sections.property_words(plan), body=body, origin=origin(plan)
     )
-
-
-def _header(plan: Plan) -> str:
-    name, parcel = html_text(plan.site.name), html_text(plan.site.parcel_id)
-    site = f"<b><bdi>{name}</bdi></b>, " if name else ""
-    return f"<header><h1>Boundary wire: worksheet</h1><p>{site}parcel <bdi>{parcel}</bdi></p></header>"
-
-
-def _section(title: str, content: str, *, new_page: bool = False) -> str:
-    if not content:
-        return ""
-    kind = " class=page" if new_page else ""
-    return f"<section{kind}><h2>{html_text(title)}</h2>{content}</section>"
 
 
 def _drawings(plan: Plan) -> str:
     """Draw the whole plan on one page, and its details on a page each."""
     whole, *details = sheets_of(plan)
-    pages = _section(f"Plan, {whole.words}", drawing(plan, whole, details=details) + legend(plan), new_page=True)
+    pages = section(f"Plan, {whole.words}", drawing(plan, whole, details=details) + legend(plan), new_page=True)
     for detail in details:
-        pages += _section(f"Detail {detail.name}, {detail.words}", drawing(plan, detail), new_page=True)
+        pages += section(f"Detail {detail.name}, {detail.words}", drawing(plan, detail), new_page=True)
     return pages
 
 
-def _origin(plan: Plan) -> str:
-    """Say where the plan came from and how well its places are known."""
+def origin(plan: Plan) -> str:
+    """Say where a plan came from and how well its places are known, in plain text."""
     records = plan.site.provenance.inputs
     names = ", ".join(dict.fromkeys(f"{record.name} ({record.role})" for record in records))
     known = [record.accuracy_m for record in records if record.accuracy_m is not None]
     worst = sections.length(plan, max(known, default=0.0))
     accuracy = f" Positions of the inputs are stated to be good to {worst}." if known else ""
     return (
-        f"<footer>Made by parcelfence {__version__} from {html_text(names)}.{accuracy} Lines in the ground may lie "
-        "elsewhere than drawn: the marks on the ground count, not this sheet.</footer>"
+        f"From {names}.{accuracy} Lines in the ground may lie elsewhere than drawn: the marks on the ground count, not "
+        "this sheet."
     )
 
 

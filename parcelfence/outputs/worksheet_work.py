@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from parcelfence.outputs.break_words import FAULT_TREE
+from parcelfence.outputs.cautions import SEASONS
 from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.figures import figures, reach_uncertainty_m
-from parcelfence.outputs.worksheet_sections import TICK, length, station, table, tick_list
+from parcelfence.outputs.sheet_page import TICK, stacked_table, tick_list
+from parcelfence.outputs.worksheet_sections import along, length
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
     from parcelfence.field.profile import ReachProfile
     from parcelfence.finished_plan import Plan
 
-__all__ = ["Stage", "flags", "number_list", "tests", "training"]
+__all__ = ["Stage", "faults", "flags", "number_list", "seasons", "tests", "training"]
 
 _WALKED_PLACES: Final = 10
 _FEWEST_PLACES: Final = 4
@@ -36,13 +39,16 @@ _CALM: Final = 1.25
 
 def tests(plan: Plan) -> str:
     """Set the steps before, at and after burying, with room for what is measured."""
-    walked = table(
-        ("Loop", "Station", "Expected inside", "Found", "Expected outside", "Found"), _walk_rows(plan), kind="walk"
+    walked = stacked_table(
+        ("At", "Expected inside", "Found inside", "Expected outside", "Found outside"),
+        _walk_rows(plan),
+        figures=(1, 3),
+        room=(2, 4),
     )
-    ohms = table(
+    ohms = stacked_table(
         ("Resistance between the ends", "Expected", "On the ground", "Spliced", "Buried"),
-        [("Both ends at the transmitter, transmitter unplugged", _resistance(plan), "", "", "")],
-        kind="walk wide",
+        [("Both ends at the transmitter, transmitter unplugged", html_text(_resistance(plan)), "", "", "")],
+        room=(2, 3, 4),
     )
     return (
         f"<h3>Before burying</h3>{tick_list(BEFORE_BURYING)}{ohms}{walked}"
@@ -54,13 +60,18 @@ def tests(plan: Plan) -> str:
 
 
 def _resistance(plan: Plan) -> str:
+    """Write the resistance at the temperature of the settings, and what it comes to through the year."""
     found, settings = figures(plan), plan.settings
+    at_c, cold_c, hot_c = settings.wire_temperature_c, settings.wire_temperature_low_c, settings.wire_temperature_high_c
     return (
-        f"{plan.circuit.resistance_ohm:.1f} ohm at {settings.wire_temperature_c:g} &deg;C; "
-        f"{found.resistance_low_ohm:.1f} to {found.resistance_high_ohm:.1f} ohm from "
-        f"{settings.wire_temperature_low_c:g} to {settings.wire_temperature_high_c:g} &deg;C, with a tolerance of "
-        f"{settings.resistance_tolerance_percent:g} %"
+        f"{plan.circuit.resistance_ohm:.1f} ohm at {_degrees(plan, at_c)}; {found.resistance_low_ohm:.1f} to "
+        f"{found.resistance_high_ohm:.1f} ohm from {_degrees(plan, cold_c)} to {_degrees(plan, hot_c)}, with a "
+        f"tolerance of {settings.resistance_tolerance_percent:g} %"
     )
+
+
+def _degrees(plan: Plan, at_c: float) -> str:
+    return f"{at_c * 9 / 5 + 32:.0f} \u00b0F" if plan.settings.units == "us" else f"{at_c:g} \u00b0C"
 
 
 def _walk_rows(plan: Plan) -> Iterator[tuple[str, ...]]:
@@ -71,8 +82,7 @@ def _walk_rows(plan: Plan) -> Iterator[tuple[str, ...]]:
         count = max(_FEWEST_PLACES, round(_WALKED_PLACES * run.line.length / whole_m))
         for place in _calm_places(profile, wanted_m=(np.arange(count) + 0.5) * run.line.length / count):
             yield (
-                html_text(run.loop_id),
-                station(plan, run.start_station_m + float(profile.station_m[place])),
+                along(plan, run.start_station_m + float(profile.station_m[place]), loop_id=run.loop_id),
                 _reach(plan, float(profile.reach_inside_m[place])),
                 "",
                 _reach(plan, float(profile.reach_outside_m[place])),
@@ -117,12 +127,29 @@ def flags(plan: Plan) -> str:
     return (
         f"<p>{len(placed)} flags on the edge where the receiver first reacts, seen from inside, some {spacing} apart, "
         "numbered in the order of the wire. Carry the receiver in your hand and correct each by what you find.</p>"
-        + table(("", "Round", "Not before", "Flags", "Take out the numbers"), rows)
+        + stacked_table(("", "Round", "Not before", "Flags", "Take out the numbers"), rows)
     )
 
 
 def _removal_day(turn: int) -> int:
     return FIRST_REMOVAL_DAY + DAYS_BETWEEN_REMOVALS * (turn - 1)
+
+
+def seasons(plan: Plan) -> str:
+    """Set when to look again, and the resistance to compare with."""
+    rows = "".join(
+        f"<li>{TICK}<span><b>{html_text(line.order)}</b> {html_text(line.meaning)}</span></li>" for line in SEASONS
+    )
+    return f'<ul class="steps">{rows}</ul><p>Resistance between the ends: {html_text(_resistance(plan))}.</p>'
+
+
+def faults() -> str:
+    """Set the plain order of looking for a fault."""
+    items = "".join(f"<li><b>{html_text(line.order)}.</b> {html_text(line.meaning)}</li>" for line in FAULT_TREE)
+    return (
+        f'<ul class="remarks">{items}</ul><p class="small">parcelfence find-break names the likeliest place and the '
+        "next best test.</p>"
+    )
 
 
 def number_list(numbers: list[int]) -> str:
@@ -171,7 +198,7 @@ def training(plan: Plan) -> str:
     cautious = "".join(f"<li>{html_text(line)}</li>" for line in TRAINING_CAUTIONS)
     return (
         f'<ul class="remarks">{cautious}</ul>'
-        + table(("", "Day", "What to do", "Go on when"), rows, kind="training")
+        + stacked_table(("", "Day", "What to do", "Go on when"), rows)
         + "<p class='small'>Days are the least, not the aim. Every animal takes its own time: repeat a stage until it "
         "sits.</p>"
     )
@@ -199,7 +226,7 @@ BURYING: Final = (
 AFTER_BURYING: Final = (
     "Measure the resistance again: it must be what it was before burying.",
     "Walk the whole loop again and set the flags where the receiver first reacts.",
-    "Switch the mains of the house off and on: the transmitter must come back by itself, or say so.",
+    "Unplug the transmitter and plug it in again: it must come back by itself, at the same level.",
     "Write splices, crossings and changes into the plan, and leave a copy beside the transmitter.",
 )
 TRAINING_CAUTIONS: Final = (

@@ -171,8 +171,8 @@ def utility_tolerance(draft: Draft) -> Iterator[Conflict]:
             yield Conflict(
                 message=f"Dig by hand {words.along(stretch)}: the {_name(stretch.run)} lies in the tolerance zone of "
                 f"{utility_name(utility)}, {zone} each side of the mark.",
-                remedy="Have the marks renewed before digging, expose the facility with hand tools or vacuum, and "
-                "follow the local excavation law.",
+                remedy="Have faded marks renewed. Use hand tools only, and dig no deeper than the wire lies; expose "
+                "the line first where local law or its depth asks for it.",
                 geometry=stretch.line,
                 station_m=stretch.station_m,
                 measured=stretch.measured,

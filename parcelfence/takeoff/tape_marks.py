@@ -75,10 +75,11 @@ def tape_marks(site: Site) -> list[TapeMark]:
             for corner, octant in corners
         ]
         ring = np.array([corner for corner, _ in corners])
+        beside = part.boundary.buffer(_ON_THE_LINE_M)  # a side that curves gently is no straight line
         for start, end in zip(ring, np.roll(ring, -1, axis=0), strict=True):
             if math.dist(start, end) >= _LEAST_SIDE_M:
                 side = LineString([start, end])
-                if side.hausdorff_distance(shapely.intersection(side, part.boundary.buffer(0.02))) < _ON_THE_LINE_M:
+                if beside.covers(side):
                     facing = octant(np.array([end[1] - start[1], start[0] - end[0]]))  # rings run counter-clockwise
                     marks.append(TapeMark(tag="", kind="line", words=f"{facing} lot line", geometry=side))
     return marks

@@ -311,7 +311,7 @@ def _side(first: TapeMark, second: TapeMark, *, point: Point) -> str:
     place = shapely.get_coordinates(point)[0]
     lines = [mark for mark in (first, second) if mark.kind == "line"]
     if len(lines) == 2:  # noqa: PLR2004
-        return "inside the lot"
+        return "inside"
     (corner, *_), (other, *_) = (shapely.get_coordinates(mark.geometry) for mark in (first, second))
     if lines:
         ends = shapely.get_coordinates(lines[0].geometry)

@@ -15,13 +15,15 @@ from lxml import etree
 from plan_fixture import NASTY, hand_made_plan
 from shapely import affinity
 
+from parcelfence.conflict import Conflict
 from parcelfence.outputs.cautions import CAUTIONS
 from parcelfence.outputs.drawing import drawing
 from parcelfence.outputs.drawing_marks import numbered_conflicts
 from parcelfence.outputs.paper import Labels, nice_step, sheet_of, sheets_of
 from parcelfence.outputs.worksheet import worksheet_page
 from parcelfence.outputs.worksheet_work import number_list
-from parcelfence.units import station_label
+from parcelfence.units import US, station_label
+from tests.sample import sample_plan
 
 if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
@@ -52,6 +54,12 @@ class _Reader(HTMLParser):
             self._in_head = False
 
 
+@pytest.fixture(scope="module")
+def sample() -> Plan:
+    """Give the plan of the sample property."""
+    return sample_plan()
+
+
 def _read(page: str) -> _Reader:
     reader = _Reader()
     reader.feed(page)
@@ -60,22 +68,15 @@ def _read(page: str) -> _Reader:
 
 def test_the_locate_call_comes_first_and_nothing_is_missing(plan: Plan) -> None:
     read = _read(worksheet_page(plan))
-    wanted = [
-        "Before anything else",
-        "To be fixed first",
-        "Plan, ",
-        "Wiring",
-        "Material",
-        "Crossings",
-        "Open conflicts",
-    ]
-    wanted += ["Tests", "Flags", "Training", "Also to be known", "Notes"]
+    wanted = ["Before anything else", "Decide these five first", "In figures", "To be fixed first", "Plan, ", "Wiring"]
+    wanted += ["Material", "Crossings", "Open findings", "Tests", "Flags", "Training", "Through the year"]
+    wanted += ["If it stops working", "Appendix", "Notes"]
     places = [next(place for place, head in enumerate(read.heads) if head.startswith(word)) for word in wanted]
     assert places == sorted(places)
-    assert read.text.index(CAUTIONS[0].order) < read.text.index("Wire on the ground")
+    assert read.text.index(CAUTIONS[0].order) < read.text.index("Loops, along the ground")
     for caution in CAUTIONS:
         assert caution.order in read.text
-    assert "STOP. 1 conflict of this design must be fixed" in read.text
+    assert "STOP. 1 finding of this design must be fixed" in read.text
 
 
 def test_every_leg_crossing_material_and_conflict_has_its_line(plan: Plan) -> None:
@@ -90,8 +91,8 @@ def test_every_leg_crossing_material_and_conflict_has_its_line(plan: Plan) -> No
         assert crossing.crosses in text
     for word, conflict in numbered_conflicts(plan):
         assert word in text
-        assert conflict.message in text
-        assert conflict.remedy in text
+        assert conflict.message.rstrip(".")[1:] in text
+        assert conflict.remedy.rstrip(".")[1:] in text
     for flag in sorted({flag.removal_round for flag in plan.take_off.flags}):
         assert f"Take out the flags of round {flag}" in text
 
@@ -108,6 +109,57 @@ def test_hand_digging_is_said_between_stations(plan: Plan) -> None:
     ends_m = crossing.station_m - 0.61, crossing.station_m + 0.61
     before, after = (station_label(end_m, style=plan.settings.station_format) for end_m in ends_m)
     assert f"By hand from {before} to {after}" in text
+
+
+def test_a_crossing_is_dug_as_shallow_as_the_wire_and_private_lines_are_asked_for(plan: Plan) -> None:
+    text = _read(worksheet_page(plan)).text
+    assert "hand tools only, and the slot no deeper than the wire lies (2 in)" in text
+    assert "Ask the owner for private lines" in text
+    assert "Unplug the transmitter and plug it in again" in text
+    assert "mains off" not in text
+
+
+def test_what_the_crossings_say_is_not_said_again(plan: Plan) -> None:
+    crossing = plan.crossings[0]
+    twice = Conflict(
+        rule="utility-tolerance",
+        severity="caution",
+        message="Dig by hand there",
+        remedy="Use hand tools",
+        geometry=crossing.point,
+        station_m=crossing.station_m,
+        layer="utilities",
+        feature=crossing.crosses,
+    )
+    beside = replace(twice, message="Beside the line", station_m=crossing.station_m + 30.0)
+    both = replace(plan, conflicts=(*plan.conflicts, twice, beside))
+    assert [conflict.message for _, conflict in numbered_conflicts(both)][-1:] == ["Beside the line"]
+    assert "Dig by hand there" not in worksheet_page(both)
+
+
+def test_the_marks_expire_by_the_date_of_the_ticket(plan: Plan) -> None:
+    assert "Marks valid until 2026-05-23 (oldest mark of 2026-05-02 + 21 days)" in _read(worksheet_page(plan)).text
+    settings = plan.settings.replaced(ticket_date="2026-06-01", mark_age_days_max=10)
+    text = _read(worksheet_page(replace(plan, settings=settings))).text
+    assert "Marks valid until 2026-06-11 (ticket of 2026-06-01 + 10 days)" in text
+
+
+def test_the_resistance_is_given_for_cold_and_warm_soil(plan: Plan) -> None:
+    text = _read(worksheet_page(plan)).text
+    ohm, settings = plan.circuit.resistance_ohm, plan.settings
+    span = settings.wire_temperature_low_c, settings.wire_temperature_high_c
+    slack = settings.resistance_tolerance_percent / 100
+    cold, hot = (ohm * (1 + 0.00393 * (at_c - 20.0)) for at_c in span)  # copper, IEC 60028
+    fahrenheit = [f"{at_c * 9 / 5 + 32:.0f} °F" for at_c in (20.0, *span)]
+    assert f"{ohm:.1f} ohm at {fahrenheit[0]}; {cold * (1 - slack):.1f} to {hot * (1 + slack):.1f} ohm" in text
+    assert f"from {fahrenheit[1]} to {fahrenheit[2]}" in text
+
+
+def test_every_tie_is_set_with_two_tapes(sample: Plan) -> None:
+    text = _read(worksheet_page(sample)).text
+    for tie in sample.take_off.ties:
+        assert f"{US.tape(tie.first_m)}  from {tie.first.tag}" in text
+        assert f"{tie.second.tag}, {tie.second.words}" in text
 
 
 def test_it_needs_nothing_from_outside_and_runs_nothing(nasty_plan: Plan) -> None:
