@@ -73,7 +73,7 @@ def _beside(mark: TapeMark, *, length_m: float) -> tuple[NDArray[np.float64], fl
     """Give normal and offset of the line at a distance from a lot line, on the side of the lot."""
     start, end = shapely.get_coordinates(mark.geometry)
     normal = np.array([start[1] - end[1], end[0] - start[0]]) / math.dist(start, end)
-    if not sample_site().parcel.contains(Point((start + end) / 2 + 0.05 * normal)):
+    if not sample_site().parcel.contains(Point((start + end) / 2 + 0.5 * normal)):
         normal = -normal
     return normal, float(normal @ start) + length_m
 
