@@ -65,11 +65,6 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
         for feature, result in zip(layer.features, results, strict=True)
         if result.geometry is not None
     ]
-    left_out = {
-        feature.position: result.fault or "it has no geometry"
-        for feature, result in zip(layer.features, results, strict=True)
-        if result.geometry is None
-    }
     if not kept and window is None:
         raise InputError([_nothing_usable(layer, source=source), *_told(layer, results, source=source)])
     crs = source_crs(layer, source)
@@ -96,8 +91,17 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
         sha256=file_hash(source.path) if window is None else "",
         crs_origin=crs.origin,
         features=len(layer.features),
-        left_out=left_out | {feature.position: "its coordinates cannot be degrees" for feature in off},
+        left_out=_left_out(layer, results, off=off),
     )
+
+
+def _left_out(layer: RawLayer, results: list[Repaired], *, off: list[RawFeature]) -> dict[int, str]:
+    unusable = {
+        feature.position: result.fault or "it has no geometry"
+        for feature, result in zip(layer.features, results, strict=True)
+        if result.geometry is None
+    }
+    return unusable | {feature.position: "its coordinates cannot be degrees" for feature in off}
 
 
 def _check_fields(layer: RawLayer, *, source: Source) -> None:
