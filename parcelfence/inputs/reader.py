@@ -45,8 +45,8 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
     Returns
     -------
     Table
-        Usable records in the order of the file, in the CRS of the file. A broken feature among good ones is left
-        out and told in ``repairs``; an empty layer gives an empty table, except for parcels.
+        Usable records in the order and the CRS of the file. A broken feature among good ones is left out and told in
+        ``repairs``; an empty layer gives an empty table, except for parcels.
 
     Raises
     ------
@@ -60,11 +60,8 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
     if not layer.features:
         return _empty_table(layer, source=source, window=window)
     results = _repaired_all(layer, dimensions=ROLE_DIMENSIONS[source.role])
-    kept = [
-        (feature, result)
-        for feature, result in zip(layer.features, results, strict=True)
-        if result.geometry is not None
-    ]
+    pairs = zip(layer.features, results, strict=True)
+    kept = [(feature, result) for feature, result in pairs if result.geometry is not None]
     if not kept and window is None:
         raise InputError([_nothing_usable(layer, source=source), *_told(layer, results, source=source)])
     crs = source_crs(layer, source)
