@@ -192,7 +192,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
     refused: NoLoopError | None = None
     for arrangement in arrangements(site, settings):
         try:
-            loop = _settled(arrangement.site, settings)
+            loop = _settled(arrangement.site, settings.replaced(**arrangement.clearances))
         except NoLoopError as error:
             refused = refused or error
             continue
