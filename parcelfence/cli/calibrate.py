@@ -44,11 +44,14 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     WALK is points in GeoJSON, shapefile or GeoPackage, waypoints in GPX, or CSV: survey points in the order
     point,northing,easting,elevation,description (with --walk-crs); points with columns longitude and latitude; or
     stations of the plan with the distance taped square from the wire, in columns station, distance, side (inside or
-    outside) and loop. FILE:LAYER names one of several layers. Exit status: 0 done; 2 unusable input, with the reason.
+    outside) and loop. FILE:LAYER names one of several layers. Where the signal reaches less far than computed along a
+    stretch, causes are weighed. Exit status: 0 done; 2 unusable input, with the reason.
     """
     from parcelfence.cli.calibration_report import CalibrationReport
     from parcelfence.field.current import CurrentLoop
     from parcelfence.service import calibration
+    from parcelfence.service.causes import surroundings
+    from parcelfence.service.signal_trouble import explain_weak_signal
     from parcelfence.service.walk_test import WalkTest
     from parcelfence.service.written_plan import read_plan
 
@@ -63,7 +66,7 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     test = WalkTest(
         found=calibration.calibrate(points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m),
         plan=plan,
-        loops=loops,
+        laid=laid,
         walk_name=walked.name,
         names=walked.names,
         points=points,
@@ -71,7 +74,8 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
         remarks=(*walked.repairs, *(() if wire is None else wire.repairs)),
         conversion_m=conversion_m if conversion_m > accuracy_m else 0.0,
     )
-    report = CalibrationReport(test)
+    troubles = explain_weak_signal(points, loops, receiver=plan.receiver, found=test.found, around=surroundings(plan))
+    report = CalibrationReport(test, troubles)
     finish(report.as_text(), report.as_data())
 
 

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from parcelfence.cli.trouble_report import UNTRIED, trouble_data, trouble_lines
 from parcelfence.text import visible
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     import numpy as np
 
+    from parcelfence.service.signal_trouble import SignalTrouble
     from parcelfence.service.walk_test import WalkTest
 
 __all__ = ["CAUTIONS", "CalibrationReport"]
@@ -36,9 +38,12 @@ class CalibrationReport:
     ----------
     test : WalkTest
         What was walked, and what it says.
+    troubles : tuple of SignalTrouble
+        Stretches of weak signal, with their causes.
     """
 
     test: WalkTest
+    troubles: tuple[SignalTrouble, ...] = ()
 
     @property
     def outliers(self) -> tuple[tuple[str, float, str], ...]:
@@ -67,6 +72,7 @@ class CalibrationReport:
         lines = [line for name, text in rows.items() for line in _wrapped(name, text)]
         for name, residual_m, reason in self.outliers:
             lines += _wrapped("", f"{name}, {self._residual(residual_m)}: {reason}")
+        lines += [line for trouble in self.troubles for line in self._trouble(trouble)]
         lines += [line for remark in self._remarks() for line in _wrapped("Note", remark)]
         advice = [f"reach setting to use: {self._setting()}", *CAUTIONS]
         return "\n".join([*lines, "", *(part for text in advice for part in textwrap.wrap(text, width=_WIDTH))])
@@ -94,9 +100,14 @@ class CalibrationReport:
                 {"point": visible(name), "x_m": _number(x), "y_m": _number(y), "residual_m": _number(residual_m)}
                 for name, (x, y), residual_m in zip(self.test.names, self.test.points, found.residuals_m, strict=True)
             ],
+            "weak_stretches": [trouble_data(trouble, self.test) for trouble in self.troubles],
             "remarks": self._remarks(),
             "cautions": list(CAUTIONS),
         }
+
+    def _trouble(self, trouble: SignalTrouble) -> list[str]:
+        first, *rest = trouble_lines(trouble, self.test)
+        return [*_wrapped("Weak", first), *(line for text in rest for line in _wrapped("", text))]
 
     def _length(self, value_m: float) -> str:
         return unit_system(self.test.plan.settings.units).length(value_m, digits=2)
@@ -139,6 +150,7 @@ class CalibrationReport:
 
     def _remarks(self) -> list[str]:
         remarks = [visible(remark) for remark in self.test.remarks]
+        remarks += [UNTRIED] if self.troubles else []
         if self.test.conversion_m:
             remarks.append(
                 f"The coordinates of the walk come into the CRS of the plan with an accuracy of "

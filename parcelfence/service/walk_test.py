@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from parcelfence.service.calibration import Calibration
     from parcelfence.service.written_plan import WrittenPlan
 
-__all__ = ["Verdict", "WalkTest", "points_beside", "reach_seen_m"]
+__all__ = ["Verdict", "WalkTest", "points_beside", "reach_beside_m", "reach_seen_m"]
 
 Verdict = Literal["vague", "agrees", "farther", "nearer"]
 
@@ -49,8 +49,8 @@ class WalkTest:
         What the points say.
     plan : WrittenPlan
         What was set.
-    loops : tuple of CurrentLoop
-        Wires that the points were held against.
+    laid : tuple of LaidLoop
+        Loops that the points were held against.
     walk_name, wire_name : str
         Files; the second is empty where the planned wire was taken.
     names : tuple of str
@@ -65,13 +65,18 @@ class WalkTest:
 
     found: Calibration
     plan: WrittenPlan
-    loops: tuple[CurrentLoop, ...]
+    laid: tuple[LaidLoop, ...]
     walk_name: str
     wire_name: str
     names: tuple[str, ...]
     points: NDArray[np.float64]
     remarks: tuple[Fault, ...] = ()
     conversion_m: float = 0.0
+
+    @cached_property
+    def loops(self) -> tuple[CurrentLoop, ...]:
+        """Their wires."""
+        return tuple(CurrentLoop.from_line(loop.line) for loop in self.laid)
 
     @property
     def difference_m(self) -> float:
@@ -185,9 +190,15 @@ def reach_seen_m(
     if seen_from == "straight":
         return receiver.reach_m
     place, inward = longest_straight_middle(loops[0])
+    return reach_beside_m(place, inward if seen_from == "inside" else -inward, loops=loops, receiver=receiver)
+
+
+def reach_beside_m(
+    place: NDArray[np.float64], direction: NDArray[np.float64], *, loops: Sequence[CurrentLoop], receiver: Receiver
+) -> float | None:
+    """Distance from a place on a wire at which the signal ends in a direction; None if it does not in five reaches."""
     steps_m = np.arange(_STEP_M, _FARTHEST_REACHES * receiver.reach_m, _STEP_M)
-    outward = inward if seen_from == "inside" else -inward
-    inverse, _ = inverse_field(place + steps_m[:, None] * outward, loops, receiver=receiver)
+    inverse, _ = inverse_field(place + steps_m[:, None] * direction, loops, receiver=receiver)
     silent = np.flatnonzero(inverse > 1.0)
     if not len(silent) or not silent[0]:
         return None

@@ -378,3 +378,22 @@ def test_the_plan_must_be_named(tmp_path: Path) -> None:
     result = CliRunner().invoke(parcelfence, ["calibrate", str(tmp_path / "walk.gpx")])
     assert result.exit_code == 2
     assert "--plan" in result.output
+
+
+def test_a_weak_stretch_is_told_with_its_causes(folder: Path, tmp_path: Path) -> None:
+    walk = walked(wrong=0.0)
+    places = shapely.points(walk.points)
+    near = np.array([LINES[0].distance(place) < 5 and 300 < LINES[0].project(place) < 330 for place in places])
+    feet = np.array([shapely.get_coordinates(shapely.shortest_line(LINES[0], place))[0] for place in places])
+    walk.points[near] -= (walk.points - feet)[near] * 0.45
+    found = data(folder, *_geojson(walk, tmp_path))
+    (stretch,) = [
+        one for one in found["weak_stretches"] if one["loop_id"] == IDS[0] and 290 < one["from_station_m"] < 310
+    ]
+    assert stretch["to_station_m"] > 320
+    assert 0.8 < stretch["shortfall_m"] < 1.7
+    assert sum(cause["probability"] for cause in stretch["causes"]) == pytest.approx(1.0, abs=1e-4)
+    assert {"aside", "unknown-metal"} & {cause["kind"] for cause in stretch["causes"][:2]}
+    text = run(folder, *_geojson(walk, tmp_path)).output
+    assert "too near the wire" in text
+    assert "Only causes that can be computed are weighed" in " ".join(text.split())
