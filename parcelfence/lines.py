@@ -1,4 +1,4 @@
-"""Plane lines: chainage, turns, circles through three points, closed lines that begin elsewhere."""
+"""Plane lines: chainage, turns, circles through three points, closed lines that begin elsewhere; parts as one."""
 
 from __future__ import annotations
 
@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import GeometryCollection, LineString, MultiLineString, MultiPoint, MultiPolygon
 from shapely.ops import substring
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
     from shapely import Point
+    from shapely.geometry.base import BaseGeometry
 
-__all__ = ["chainage", "circle_through", "distinct", "normal_at", "started_at", "stretch", "turn_angles"]
+__all__ = ["chainage", "circle_through", "distinct", "gather", "normal_at", "started_at", "stretch", "turn_angles"]
 
 
 def distinct(xy: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -153,3 +156,16 @@ def stretch(ring: LineString, *, start_m: float, end_m: float) -> LineString:
 
 def _within(ring: LineString, *, span: tuple[float, float]) -> NDArray[np.float64]:
     return np.asarray(shapely.get_coordinates(substring(ring, *span)))
+
+
+def gather(geometries: Sequence[BaseGeometry]) -> BaseGeometry:
+    """Put geometries into one, of the simplest type that holds them all."""
+    if len(geometries) == 1:
+        return geometries[0]
+    parts = shapely.get_parts(list(geometries))
+    kinds = {int(kind) for kind in shapely.get_type_id(parts)}
+    if kinds == {0}:
+        return MultiPoint(list(parts))
+    if kinds == {1}:
+        return MultiLineString(list(parts))
+    return MultiPolygon(list(parts)) if kinds == {3} else GeometryCollection(list(parts))

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from shapely import LineString, Point
+from shapely import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon, box
 
 from parcelfence import lines
-from parcelfence.lines import chainage, circle_through, distinct, normal_at, started_at, stretch, turn_angles
+from parcelfence.lines import chainage, circle_through, distinct, gather, normal_at, started_at, stretch, turn_angles
 
 _SQUARE = LineString([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)])
 
@@ -73,3 +73,12 @@ def test_a_closed_line_begins_where_it_is_told_and_keeps_its_length() -> None:
 def test_a_stretch_may_pass_the_start() -> None:
     assert stretch(_SQUARE, start_m=35.0, end_m=5.0).length == 10.0
     assert stretch(_SQUARE, start_m=5.0, end_m=35.0).length == 30.0
+
+
+def test_geometries_are_gathered_in_the_simplest_type() -> None:
+    line, polygon = LineString([(0, 0), (1, 1)]), box(0, 0, 1, 1)
+    assert isinstance(gather([Point(0, 0), Point(1, 1)]), MultiPoint)
+    assert isinstance(gather([line, MultiLineString([line])]), MultiLineString)
+    assert isinstance(gather([polygon, polygon]), MultiPolygon)
+    assert isinstance(gather([polygon]), Polygon)
+    assert gather([polygon, line]).geom_type == "GeometryCollection"

@@ -10,6 +10,7 @@ import shapely
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
+from parcelfence.antimeridian import lies_beyond
 from parcelfence.errors import CrsError, Fault
 
 if TYPE_CHECKING:
@@ -68,12 +69,7 @@ def _checked_degrees(
     geometries: npt.NDArray[np.object_], bounds: npt.NDArray[np.float64], *, source: Source, crs: CRS
 ) -> tuple[npt.NDArray[np.object_], tuple[Fault, ...], npt.NDArray[np.bool_]]:
     west, south, east, north = bounds.T
-    possible = (
-        (west >= -_MOST_WEST_EAST)
-        & (east <= _MOST_WEST_EAST)
-        & (south >= -_MOST_SOUTH_NORTH)
-        & (north <= _MOST_SOUTH_NORTH)
-    )
+    possible = _can_be_degrees(bounds)
     small = float(np.median(np.maximum(east - west, north - south))) < _LARGEST_FEATURE_DEG
     if small and _plainly_swapped(bounds):
         remark = Fault(
@@ -165,10 +161,16 @@ def _to_degrees(crs: CRS) -> Transformer:
 
 
 def could_be_degrees(bounds: npt.NDArray[np.float64]) -> bool:
-    """Tell whether all bounds, (n, 4), lie within -180 to 180 and -90 to 90."""
-    return bool(
-        (np.abs(bounds[:, [0, 2]]) <= _MOST_WEST_EAST).all() and (np.abs(bounds[:, [1, 3]]) <= _MOST_SOUTH_NORTH).all()
-    )
+    """Tell whether all bounds, (n, 4), lie within -180 to 180, or across 180, and within -90 to 90."""
+    return bool(_can_be_degrees(bounds).all())
+
+
+def _can_be_degrees(bounds: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    west, south, east, north = bounds.T
+    within: npt.NDArray[np.bool_] = (west >= -_MOST_WEST_EAST) & (east <= _MOST_WEST_EAST)
+    within |= lies_beyond(bounds)
+    within &= (south >= -_MOST_SOUTH_NORTH) & (north <= _MOST_SOUTH_NORTH)
+    return within
 
 
 def plausible_degrees(bounds: npt.NDArray[np.float64]) -> bool:

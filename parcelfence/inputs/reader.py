@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 from shapely import GeometryType
 
+from parcelfence.antimeridian import join_across
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.coordinates import checked_coordinates
 from parcelfence.inputs.files import file_hash
@@ -27,6 +29,7 @@ __all__ = ["read_table"]
 
 _REQUIRED_ROLES: Final = frozenset({"parcels"})
 _MOST_NAMED: Final = 5
+_ACROSS: Final = "it lies across the antimeridian (longitude 180); its two sides were joined"
 _AREA_TYPES: Final = (GeometryType.POLYGON, GeometryType.MULTIPOLYGON)
 _MULTI_TYPES: Final = (GeometryType.MULTIPOINT, GeometryType.MULTILINESTRING, GeometryType.MULTIPOLYGON)
 
@@ -52,7 +55,7 @@ def read_table(source: Source) -> Table:
     CrsError
         If its CRS is missing, or its coordinates cannot be in it.
     """
-    layer = read_raw(source)
+    layer = _joined(read_raw(source))
     _check_fields(layer, source=source)
     if not layer.features:
         return _empty_table(layer, source=source)
@@ -89,6 +92,18 @@ def read_table(source: Source) -> Table:
         crs_origin=crs.origin,
         features=len(layer.features),
     )
+
+
+def _joined(layer: RawLayer) -> RawLayer:
+    """Join what lies across the antimeridian, before anything else takes it for a thing as wide as the world."""
+    if layer.crs is not None and not layer.crs.is_geographic:
+        return layer
+    features = tuple(
+        feature if whole is None else replace(feature, geometry=whole, notes=(*feature.notes, _ACROSS))
+        for feature in layer.features
+        for whole in (None if feature.geometry is None else join_across(feature.geometry),)
+    )
+    return replace(layer, features=features)
 
 
 def _check_fields(layer: RawLayer, *, source: Source) -> None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 from shapely import GeometryType
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from parcelfence.lines import gather
 
+if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["LARGEST_ORDINATE", "ROLE_DIMENSIONS", "SLIVER", "Repaired", "repaired"]
@@ -119,13 +119,13 @@ def _fitting(geometry: BaseGeometry, notes: list[str], *, dimensions: tuple[int,
         best = [part for part in kept if shapely.get_dimensions(part) == highest]
         if len(best) < len(parts):
             notes.append(f"only its {_DIMENSION_NAMES[highest]} kept, of a mixed collection")
-        return geometry if len(best) == len(parts) and not _is_collection(geometry) else _gathered(best)
+        return geometry if len(best) == len(parts) and not _is_collection(geometry) else gather(best)
     if 2 in dimensions and all(_encloses(part) for part in parts):  # noqa: PLR2004  (areas)
         notes.append("closed line taken as the area inside it")
-        return _gathered([shapely.Polygon(part.coords) for part in parts])
+        return gather([shapely.Polygon(part.coords) for part in parts])
     if dimensions == (1,) and all(part.geom_type == "Polygon" for part in parts):
         notes.append("outline taken, of an area")
-        return _gathered([shapely.LineString(part.exterior.coords) for part in parts])
+        return gather([shapely.LineString(part.exterior.coords) for part in parts])
     return None
 
 
@@ -143,14 +143,6 @@ def _is_collection(geometry: BaseGeometry) -> bool:
 
 def _encloses(part: BaseGeometry) -> bool:
     return bool(part.geom_type in {"LineString", "LinearRing"} and part.is_closed and shapely.get_num_points(part) > 3)  # noqa: PLR2004
-
-
-def _gathered(parts: list[BaseGeometry]) -> BaseGeometry:
-    if len(parts) == 1:
-        return parts[0]
-    make: tuple[Callable[..., Any], ...] = (shapely.multipoints, shapely.multilinestrings, shapely.multipolygons)
-    gathered: BaseGeometry = make[int(shapely.get_dimensions(parts[0]))](parts)
-    return gathered
 
 
 def _without_repeats(geometry: BaseGeometry, notes: list[str]) -> BaseGeometry:
@@ -193,7 +185,7 @@ def _holes_outside_made_parts(geometry: BaseGeometry) -> BaseGeometry:
             polygons += [shapely.Polygon(polygon.exterior, inside), *outside]
         else:
             polygons.append(polygon)
-    return _gathered(polygons)
+    return gather(polygons)
 
 
 def _usable(geometry: BaseGeometry, notes: list[str], *, dimensions: tuple[int, ...]) -> BaseGeometry | None:
@@ -207,7 +199,7 @@ def _usable(geometry: BaseGeometry, notes: list[str], *, dimensions: tuple[int, 
         return None
     if len(usable) < len(parts):
         notes.append("parts without width or length dropped")
-        return _gathered(usable)
+        return gather(usable)
     return geometry
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
+from parcelfence.antimeridian import TURN_DEG, cut_in_two
 from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.outputs.tables import chosen, converted, rounded, tables
 from parcelfence.site.frame import WGS84, horizontal
@@ -63,13 +64,13 @@ class Delivery:
 
     @cached_property
     def wgs84(self) -> dict[str, GeoDataFrame]:
-        """Every layer in longitude and latitude on WGS 84."""
+        """Every layer in longitude and latitude on WGS 84, of one piece across the antimeridian."""
         return converted(self.working, self.plan.site.frame.to_wgs84(), crs=WGS84)
 
     @property
     def layers_wgs84(self) -> dict[str, GeoDataFrame]:
-        """The layers that were asked for, on WGS 84."""
-        return {name: self.wgs84[name] for name in self.layer_names}
+        """The layers that were asked for, on WGS 84 with all longitudes within -180 and 180 (RFC 7946)."""
+        return {name: _cut(self.wgs84[name]) for name in self.layer_names}
 
     @cached_property
     def plane(self) -> dict[str, GeoDataFrame]:
@@ -133,6 +134,12 @@ def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | 
     conversion = plan.site.frame.conversion_to(crs, where="CRS of the outputs")
     carried = rounded(converted(working, conversion, crs=crs))
     return Delivery(plan=plan, crs=crs, operation=conversion.operation, tables=carried, layer_names=names)
+
+
+def _cut(table: GeoDataFrame) -> GeoDataFrame:
+    west, _, east, _ = table.total_bounds
+    within = not (east > TURN_DEG / 2 or west < -TURN_DEG / 2)
+    return table if within else table.set_geometry(table.geometry.apply(cut_in_two), crs=table.crs)
 
 
 def _public_crs(plan: Plan) -> CRS | None:

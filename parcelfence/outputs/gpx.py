@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from parcelfence import __version__
+from parcelfence.antimeridian import near_turn
 from parcelfence.text import visible
 from parcelfence.units import station_label
 
@@ -37,17 +38,18 @@ def write(delivery: Delivery, folder: Path) -> None:
         "Flags and boundary wire. Positions by handheld are good to some metres only: set out by tape or survey. "
         "Call the utility locating service before you dig."
     )
+    places = _positions(shapely.get_coordinates(delivery.wgs84["flags"].geometry.array))
     document.waypoints = [
         gpxpy.gpx.GPXWaypoint(
-            latitude=round(point.y, _DECIMALS),
-            longitude=round(point.x, _DECIMALS),
+            latitude=latitude,
+            longitude=longitude,
             name=f"Flag {flag.flag}",
             description=f"At {station_label(flag.station_m, style=style)} of {flag.loop_id}; "
             f"taken out in round {flag.removal_round}",
             symbol="Flag, Blue",
             type="flag",
         )
-        for flag, point in zip(plan.take_off.flags, delivery.wgs84["flags"].geometry, strict=True)
+        for flag, (longitude, latitude) in zip(plan.take_off.flags, places, strict=True)
     ]
     document.routes, document.tracks = _ways(delivery)
     (folder / NAME).write_text(document.to_xml(version="1.1"), encoding="utf-8", newline="\n")
@@ -78,5 +80,5 @@ def _ways(delivery: Delivery) -> tuple[list[gpxpy.gpx.GPXRoute], list[gpxpy.gpx.
 
 
 def _positions(coordinates: npt.NDArray[np.float64]) -> list[list[float]]:
-    positions: list[list[float]] = np.round(coordinates, _DECIMALS).tolist()
+    positions: list[list[float]] = np.round(near_turn(coordinates, about=0.0), _DECIMALS).tolist()
     return positions

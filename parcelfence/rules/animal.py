@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import gathered, nearest_place, vertices
+from parcelfence.lines import gather
+from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def short_warning(draft: Draft) -> Iterator[Conflict]:
         f"{warning_s:.2f} s after the signal's edge{at}; the receiver takes {settings.receiver_delay_s:.2f} s. "
         f"This holds for {len(near) / len(points):.0%} of the edge.",
         remedy="Choose a larger reach, train at walking pace, and set the flags with care there.",
-        geometry=gathered(list(near)),
+        geometry=gather(list(near)),
         station_m=place.station_m if place else None,
         measured=warning_s,
         limit=settings.receiver_delay_s,

@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import gathered, nearest_place, vertices
+from parcelfence.lines import gather
+from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.wording import listing, utility_name
@@ -187,7 +188,7 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
         message=f"{f'{clearance} {worst.name}'.rstrip()} with {words.length(worst.margin_m)} to spare{at}, "
         f"which is less than the uncertainty of {words.length(worst.budget.total_m)} ({parts}).{more}",
         remedy="Leave more room there, or find out the positions more exactly on the ground.",
-        geometry=gathered([own.geometry for own in margins]),
+        geometry=gather([own.geometry for own in margins]),
         station_m=worst.station_m,
         measured=worst.margin_m,
         limit=worst.budget.total_m,

@@ -12,7 +12,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import gathered
+from parcelfence.lines import gather
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.wording import run_name
 
@@ -50,11 +50,11 @@ def unjoined_wire(draft: Draft) -> Iterator[Conflict]:
     if len(groups) < 2:  # noqa: PLR2004
         return
     fed = _fed(draft, groups)
-    whole = gathered([runs[number].line for number in fed])
+    whole = gather([runs[number].line for number in fed])
     for group in groups:
         if group is fed:
             continue
-        own = gathered([runs[number].line for number in group])
+        own = gather([runs[number].line for number in group])
         gap_m = float(own.distance(whole))
         first = min((runs[number] for number in group), key=lambda run: (run.twisted, run.start_station_m))
         near = shapely.get_point(shapely.shortest_line(first.line, whole), 0)

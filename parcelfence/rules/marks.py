@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 import shapely
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import gathered, nearest_place
+from parcelfence.lines import gather
+from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.wording import listing
 
@@ -174,7 +175,7 @@ def _grouped(
 
 
 def _finding(draft: Draft, utilities: Sequence[Utility], **what: object) -> Conflict:
-    geometry = gathered([utility.geometry for utility in utilities])
+    geometry = gather([utility.geometry for utility in utilities])
     place = nearest_place(draft.loop, geometry)
     feature = utilities[0].id if len(utilities) == 1 else ""
     return Conflict(

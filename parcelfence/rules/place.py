@@ -7,18 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from shapely import GeometryCollection, MultiLineString, MultiPoint, MultiPolygon
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
     from shapely import Point
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.layout.loop import Loop, Run
 
-__all__ = ["Place", "gathered", "nearest_place", "vertices"]
+__all__ = ["Place", "nearest_place", "vertices"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,19 +65,6 @@ def nearest_place(loop: Loop, geometry: BaseGeometry, *, twisted: bool = True) -
     point = shapely.get_point(shapely.shortest_line(run.line, geometry), 0)
     station_m = run.start_station_m + float(run.line.project(point))
     return Place(run=run, station_m=station_m, point=point, distance_m=distance_m)
-
-
-def gathered(geometries: Sequence[BaseGeometry]) -> BaseGeometry:
-    """Put geometries into one, of the simplest type that holds them all."""
-    if len(geometries) == 1:
-        return geometries[0]
-    parts = shapely.get_parts(list(geometries))
-    kinds = {int(kind) for kind in shapely.get_type_id(parts)}
-    if kinds == {0}:
-        return MultiPoint(list(parts))
-    if kinds == {1}:
-        return MultiLineString(list(parts))
-    return MultiPolygon(list(parts)) if kinds == {3} else GeometryCollection(list(parts))
 
 
 def vertices(geometry: BaseGeometry) -> NDArray[np.object_]:

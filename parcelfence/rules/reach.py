@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import gathered
+from parcelfence.lines import gather
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.wording import listing
 
@@ -121,7 +121,7 @@ def _alone(draft: Draft, run: Run) -> NDArray[np.int64]:
     pieces = np.flatnonzero(wire.run_of == number)
     if not draft.facing:
         return pieces
-    facing = gathered([stretch.line for stretch in draft.facing])
+    facing = gather([stretch.line for stretch in draft.facing])
     return pieces[~shapely.dwithin(wire.pieces[pieces], facing, draft.settings.reach_m)]
 
 
@@ -184,7 +184,7 @@ def _too_short(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Confli
         "receiver, and test that the animal is held."
         if side.animal
         else "Round the wire wider there, if an animal that runs through would not be held.",
-        geometry=gathered([stretch.line for stretch in stretches]),
+        geometry=gather([stretch.line for stretch in stretches]),
         severity="caution" if side.animal else "note",
         station_m=stretches[0].station_m,
         measured=least_m,
@@ -203,7 +203,7 @@ def _too_long(draft: Draft, side: _Side, *, stretches: list[Stretch]) -> Conflic
         remedy="A wider bend frees ground there; set the flags by walking with the receiver."
         if side.animal
         else "Nothing, as long as no row on lot lines or neighbours names the place.",
-        geometry=gathered([stretch.line for stretch in stretches]),
+        geometry=gather([stretch.line for stretch in stretches]),
         severity="note",
         station_m=stretches[0].station_m,
         measured=greatest_m if np.isfinite(greatest_m) else None,

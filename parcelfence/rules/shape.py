@@ -10,9 +10,10 @@ import shapely
 from parcelfence.conflict import Conflict
 from parcelfence.field.current import CurrentLoop
 from parcelfence.field.setting import doubled_spacing_m, reach_beside_return_run
+from parcelfence.lines import gather
 from parcelfence.rules.bends import bend_radii
 from parcelfence.rules.passage import narrow_passages
-from parcelfence.rules.place import gathered, nearest_place
+from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ def open_side(draft: Draft) -> Iterator[Conflict]:
             f"{words.length(spacing_m)}; for a reach of {words.length(draft.settings.reach_m)} beside it the receiver "
             f"is set as for {words.length(receiver.reach_m)} beside a single straight wire.",
             remedy="Walk the signal from outside and adjust the level to what is found.",
-            geometry=gathered([run.line for run in doubled]),
+            geometry=gather([run.line for run in doubled]),
             measured=receiver.reach_m,
             limit=draft.settings.reach_m,
             layer="open_sides",

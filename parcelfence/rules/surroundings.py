@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import shapely
 
 from parcelfence.conflict import Conflict, Severity
-from parcelfence.rules.place import gathered, nearest_place
+from parcelfence.lines import gather
+from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.site.meaning import surface
@@ -187,7 +188,7 @@ def metal_near_wire(draft: Draft) -> Iterator[Conflict]:
             message=f"The wire {met} {feature_name(feature)} {draft.wording.along(nearest)}{places}: metal there "
             "strengthens, weakens or carries off the signal, which the zones leave out.",
             remedy="Cross it square, keep a few feet beside it, and walk the signal there and along the metal.",
-            geometry=gathered([stretch.line for stretch in stretches]),
+            geometry=gather([stretch.line for stretch in stretches]),
             station_m=nearest.station_m,
             measured=nearest.measured,
             limit=_METAL_BESIDE_M,

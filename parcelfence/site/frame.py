@@ -20,6 +20,7 @@ from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
 
+from parcelfence.antimeridian import NEAR_DEG, TURN_DEG, near_turn
 from parcelfence.errors import CrsError, Fault
 from parcelfence.site.grids import missing_grids
 from parcelfence.site.provenance import DatumOperation
@@ -50,6 +51,8 @@ class Conversion:
 
     operation: DatumOperation
     transformer: Transformer
+    about: float | None = None
+    """Longitude of the property where it lies by the antimeridian: longitudes come out within half a turn of it."""
 
     def geometry(self, geometry: BaseGeometry) -> BaseGeometry:
         """Convert a geometry; raises CrsError where a coordinate cannot be converted."""
@@ -64,7 +67,8 @@ class Conversion:
         """Convert an (n, 2) array of x and y (longitude before latitude)."""
         if not len(coordinates):
             return coordinates
-        return np.column_stack(self.transformer.transform(coordinates[:, 0], coordinates[:, 1]))
+        converted = np.column_stack(self.transformer.transform(coordinates[:, 0], coordinates[:, 1]))
+        return converted if self.about is None else near_turn(converted, about=self.about)
 
     def _checked(self, geometry: BaseGeometry) -> BaseGeometry:
         if not np.isfinite(shapely.get_coordinates(geometry)).all():
@@ -247,6 +251,8 @@ def _longitude_latitude(geometry: BaseGeometry, source_crs: CRS, *, base: CRS) -
     """Find the middle of a geometry on the globe; what does not come back to where it was is not on it."""
     west, south, east, north = geometry.bounds
     middle = (west + east) / 2, (south + north) / 2
+    if source_crs.is_geographic and middle[0] > TURN_DEG / 2:  # of a property across the antimeridian
+        middle = middle[0] - TURN_DEG, middle[1]
     way = _plain_way(source_crs.srs, base.srs)
     longitude, latitude = way.transform(*middle)
     returned = way.transform(longitude, latitude, direction="INVERSE")
@@ -306,7 +312,12 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
                 + "accept an unknown accuracy with --allow-ballpark",
             )
         )
-    return Conversion(operation=operation, transformer=Transformer.from_pipeline(operation.definition))
+    by_the_antimeridian = target.is_geographic and abs(longitude) > TURN_DEG / 2 - NEAR_DEG
+    return Conversion(
+        operation=operation,
+        transformer=Transformer.from_pipeline(operation.definition),
+        about=longitude if by_the_antimeridian else None,
+    )
 
 
 def _projection(centre: tuple[float, float], *, scale: float) -> str:
@@ -347,15 +358,18 @@ def _operation(
 
 def _group(source: str, target: str, *, place: tuple[float, float], always_xy: bool) -> TransformerGroup:
     longitude, latitude = place
-    area = AreaOfInterest(
-        longitude - _AREA_MARGIN_DEG,
-        latitude - _AREA_MARGIN_DEG,
-        longitude + _AREA_MARGIN_DEG,
-        latitude + _AREA_MARGIN_DEG,
+    west, east = (
+        _within_half_a_turn(longitude - _AREA_MARGIN_DEG),
+        _within_half_a_turn(longitude + _AREA_MARGIN_DEG),
     )
+    area = AreaOfInterest(west, latitude - _AREA_MARGIN_DEG, east, latitude + _AREA_MARGIN_DEG)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # a missing grid is reported with its accuracy instead
         return TransformerGroup(source, target, always_xy=always_xy, area_of_interest=area)
+
+
+def _within_half_a_turn(longitude: float) -> float:
+    return longitude - TURN_DEG * round(longitude / TURN_DEG)
 
 
 def _accuracy_m(way: Transformer) -> float | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from parcelfence.antimeridian import TURN_DEG
 from parcelfence.site.provenance import InputRecord
 
 if TYPE_CHECKING:
@@ -96,5 +97,6 @@ def _candidates(table: Table, *, near: BaseGeometry, back: Conversion) -> list[R
     ring = shapely.segmentize(shapely.box(*near.bounds), max_segment_length=max(near.length / 64, 1.0))
     west, south, east, north = back.geometry(ring).bounds
     left, bottom, right, top = table.bounds.T
-    meets = (left <= east) & (right >= west) & (bottom <= north) & (top >= south)
-    return [table.records[index] for index in np.flatnonzero(meets)]
+    turns = (-TURN_DEG, 0.0, TURN_DEG) if table.crs.is_geographic and east - west < TURN_DEG / 2 else (0.0,)
+    beside = np.logical_or.reduce([(left <= east + turn) & (right >= west + turn) for turn in turns])
+    return [table.records[index] for index in np.flatnonzero(beside & (bottom <= north) & (top >= south))]

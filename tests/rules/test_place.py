@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from shapely import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon, box
+from shapely import LineString, Point, box
 
 from parcelfence.rules.nearness import near_stretches
-from parcelfence.rules.place import gathered, nearest_place
+from parcelfence.rules.place import nearest_place
 from parcelfence.rules.wire import Wire
 from parcelfence.settings import Settings
 from parcelfence.units import station_label
@@ -48,15 +48,6 @@ def test_stretches_cover_exactly_what_is_near(west: float, width: float, gap_m: 
     assert stretch.line.buffer(0.01).covers(truth)
     assert stretch.length_m <= truth.length + 1.02
     assert stretch.measured == pytest.approx(gap_m, abs=1e-9)
-
-
-def test_geometries_are_gathered_in_the_simplest_type() -> None:
-    line, polygon = LineString([(0, 0), (1, 1)]), box(0, 0, 1, 1)
-    assert isinstance(gathered([Point(0, 0), Point(1, 1)]), MultiPoint)
-    assert isinstance(gathered([line, MultiLineString([line])]), MultiLineString)
-    assert isinstance(gathered([polygon, polygon]), MultiPolygon)
-    assert isinstance(gathered([polygon]), Polygon)
-    assert gathered([polygon, line]).geom_type == "GeometryCollection"
 
 
 @pytest.mark.parametrize(
