@@ -51,6 +51,7 @@ COMMON: Final = frozenset({
 """Settings that most people meet; a short help names these alone."""
 _UNITS: Final = {
     "m": "m",
+    "ohm_m": "ohm m",
     "m2": "m2",
     "deg": "degrees",
     "hz": "Hz",
@@ -165,7 +166,14 @@ def _default_text(default: Any, *, unit: str) -> str:
 
 
 def _limits(metadata: list[Any]) -> Iterator[str]:
-    for sign, word in (("gt", ">"), ("ge", ">="), ("lt", "<"), ("le", "<=")):
-        for part in metadata:
-            if getattr(part, sign, None) is not None:
-                yield f"{word} {getattr(part, sign):g}"
+    """Say the least and the most, each once: a length that is above zero and at least a decimetre is the latter."""
+    least = [("> ", part.gt) for part in metadata if getattr(part, "gt", None) is not None]
+    least += [(">= ", part.ge) for part in metadata if getattr(part, "ge", None) is not None]
+    most = [("< ", part.lt) for part in metadata if getattr(part, "lt", None) is not None]
+    most += [("<= ", part.le) for part in metadata if getattr(part, "le", None) is not None]
+    if least:
+        word, value = max(least, key=lambda limit: (limit[1], limit[0] == "> "))
+        yield f"{word}{value:g}"
+    if most:
+        word, value = min(most, key=lambda limit: (limit[1], limit[0] != "< "))
+        yield f"{word}{value:g}"

@@ -328,7 +328,7 @@ class Settings(BaseModel):
     def replaced(self, **changes: Any) -> Settings:
         """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
         given = {name: getattr(self, name) for name in self._given()}
-        return Settings(**({"units": self.units} | given | changes))
+        return Settings.from_words({"units": self.units} | given | changes)
 
     def _given(self) -> set[str]:
         follows = _followers(self.reach_m, units=self.units)
@@ -341,7 +341,7 @@ def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
     return follow | (_IN_FEET if units == "us" else {"station_format": "metric"})
 
 
-_SUFFIXES: Final = ("_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
+_SUFFIXES: Final = ("_ohm_m", "_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
 
 
 def _plain(name: str) -> str:

@@ -133,8 +133,8 @@ def test_the_conductor_that_is_pulled_is_the_one_that_the_transmitter_drives(slo
 def test_map_and_worksheet_state_the_wire_along_the_ground(slope: Path) -> None:
     legs = read_layer(slope, "wire")
     loops_m = sum(leg["ground_length_m"] for leg in legs if not leg["twisted"])
-    assert _number(_facts(slope)["Wire on the ground, loops"]) == pytest.approx(loops_m, abs=0.5)
-    assert _number(_key_figures(slope)["Loops, on the ground"]) == pytest.approx(loops_m, abs=0.5)
+    assert _number(_facts(slope)["Loops, along the ground"]) == pytest.approx(loops_m, abs=0.5)
+    assert _number(_key_figures(slope)["Loops, along the ground"]) == pytest.approx(loops_m, abs=0.5)
 
 
 def test_every_list_of_conflicts_has_the_same_order(yard: tuple[Path, Result]) -> None:
@@ -148,8 +148,10 @@ def test_every_list_of_conflicts_has_the_same_order(yard: tuple[Path, Result]) -
     sheet = (plan / "worksheet.html").read_text(encoding="utf-8")
     tables = re.findall(r"<b>!(\d+)</b>(?! open conflict)(.*?)(?:</tr>|</li>)", sheet, re.DOTALL)
     listed_as = {int(number): html.unescape(text) for number, text in tables}
-    assert len(listed_as) == len(rows)
-    assert all(rows[number - 1].rstrip(".")[1:40] in text for number, text in listed_as.items())
+    on_sheet = [html.unescape(row["message"]) for row in conflicts_of(plan) if row["rule"] != "utility-tolerance"]
+    assert len(on_sheet) < len(rows), "what is dug by hand stands in the table of crossings"
+    assert sorted(listed_as) == list(range(1, len(on_sheet) + 1))
+    assert all(on_sheet[number - 1].rstrip(".")[1:40] in text for number, text in listed_as.items())
     severities = [row["severity"] for row in conflicts_of(plan)]
     assert severities == sorted(severities, key=("must_fix", "caution", "note").index)
 
@@ -203,7 +205,7 @@ def test_flags_and_reach_are_counted_once(yard: tuple[Path, Result]) -> None:
     assert {flags, int(facts["Flags"]), int(shown["Flags"]), summary["figures"]["flags"], bought["quantity"]} == {flags}
     assert waypoints in {0, flags} or waypoints >= flags
     reach_m = summary["receiver"]["reach_m"]
-    assert _number(facts["Reach of the signal, straight wire"]) == pytest.approx(reach_m, abs=0.05)
+    assert _number(facts["Reach each side"]) == pytest.approx(reach_m, abs=0.05)
     assert _number(shown["Reach, straight wire"]) == pytest.approx(reach_m, abs=0.05)
 
 

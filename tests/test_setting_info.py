@@ -17,10 +17,10 @@ def test_a_setting_is_described_by_its_own_field() -> None:
     assert list(found) == list(Settings.model_fields)
     reach, units, volts = found["reach_m"], found["units"], found["transmitter_volts"]
     assert (reach.short, reach.kind, reach.unit, reach.default_text, reach.limits) == (
-        "reach", "length", "m", "2 m", "> 0",
+        "reach", "length", "m", "2 m", ">= 0.1, <= 30",
     )  # fmt: skip
     assert (units.kind, units.choices) == ("choice", ("metric", "us"))
-    assert (volts.default, volts.default_text, volts.limits) == (None, "", "> 0")
+    assert (volts.default, volts.default_text, volts.limits) == (None, "", "> 0, <= 1000")
     assert found["crossing_tolerance_deg"].limits == "> 0, <= 45"
     assert found["lot_line_setback_m"].default_text == "reach + 0.3 m"
 

@@ -137,13 +137,13 @@ def no_loop(site: Site, settings: Settings, *, reason: str) -> NoLoopError:
 
 def _reach_that_fits(site: Site, settings: Settings) -> float | None:
     """Largest reach that leaves room for a loop as wide as two bends, by halving; None if it is below any usual one."""
-    low, high = 0.0, settings.reach_m
+    low, high = min(_LEAST_REACH_M, settings.reach_m), settings.reach_m
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
         land = land_or_reason(site, settings.replaced(reach_m=middle))
         fits = not isinstance(land, str) and not land.region.buffer(-FOR_CHORDS * settings.bend_radius_m).is_empty
         low, high = (middle, high) if fits else (low, middle)
-    return low if low >= _LEAST_REACH_M else None
+    return low if low > _LEAST_REACH_M else None
 
 
 def _lot(site: Site, settings: Settings) -> MultiPolygon:

@@ -88,22 +88,22 @@ def largest_uniform_reach_m(site: Site, settings: Settings, *, buildings: Sequen
     """
     walls = shapely.union_all([building.geometry for building in buildings])
     gap_m = float(site.parcel.boundary.distance(walls))
-    low, high = 0.0, settings.reach_m
+    low, high = min(_LEAST_REACH_M, settings.reach_m), settings.reach_m
     for _ in range(_HALVINGS):  # the gap alone, which costs nothing
         middle = (low + high) / 2
         there = settings.replaced(reach_m=middle)
         fits = there.lot_line_setback_m + there.building_clearance_m <= gap_m
         low, high = (middle, high) if fits else (low, middle)
-    if low < _LEAST_REACH_M:
+    if low <= _LEAST_REACH_M:
         return None
     if _passes(site, settings.replaced(reach_m=low), walls=walls):
         return low
-    low, high = 0.0, low
+    low, high = _LEAST_REACH_M, low
     for _ in range(_HALVINGS - 3):
         middle = (low + high) / 2
         passes = _passes(site, settings.replaced(reach_m=middle), walls=walls)
         low, high = (middle, high) if passes else (low, middle)
-    return low if low >= _LEAST_REACH_M else None
+    return low if low > _LEAST_REACH_M else None
 
 
 def _passes(site: Site, settings: Settings, *, walls: BaseGeometry) -> bool:

@@ -71,7 +71,7 @@ def key_figures(plan: Plan) -> tuple[tuple[str, str], ...]:
         ("Enclosed", units.area(found.enclosed_area_m2)),
         ("Free to roam", f"{units.area(found.free_area_m2)} ({found.free_share_of_enclosed:.0%})"),
         ("Reach, straight wire", reach),
-        ("Loops, on the ground", units.length(found.loop_ground_length_m, digits=0)),
+        ("Loops, along the ground", units.length(found.loop_ground_length_m, digits=0)),
         ("Wire to pull", units.length(found.conductor_length_m, digits=0)),
         ("Flags", f"{found.flags}"),
         ("Must fix", f"{counts['must_fix']}"),

@@ -115,9 +115,15 @@ def test_overwriting_replaces_a_plan_but_no_stranger_s_folder(planned: tuple[Pat
         (["--parcels", SAMPLE / "marks_lines.geojson"], ["marks_lines.geojson"]),
         (["--parcels", SAMPLE / "README.md"], ["README.md"]),
         (["--parcels", LOTS, "--select", "parcel_no=31-07", "--reach", "8 parsecs"], ["parsecs", "ft"]),
-        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--reach", "80 m"], ["no loop fits"]),
+        (
+            ["--parcels", LOTS, "--select", "parcel_no=31-07", "--reach", "25 m"],
+            ["reach of 25.0 m", "0.0 m2 of ground free"],
+        ),
         (["--parcels", LOTS, "--select", "parcel_no=31-07", "--working-crs", "EPSG:3857"], ["stretches lengths"]),
-        (["--parcels", LOTS, "--select", "parcel_no=31-07", "--working-crs", "nonsense"], ["is not a CRS"]),
+        (
+            ["--parcels", LOTS, "--select", "parcel_no=31-07", "--working-crs", "nonsense"],
+            ["'nonsense' is no coordinate reference system"],
+        ),
         (["--parcels", LOTS, "--select", "parcel_no=31-07", "--formats", "pdff"], ["pdff"]),
         (["--parcels", LOTS, "--select", "parcel_no=31-07", "--layers", "wires"], ["wire"]),
         ([], ["--help"]),
@@ -170,7 +176,7 @@ def test_with_elevations_lengths_are_along_the_ground(tmp_path: Path, planned: t
     ("arguments", "words"),
     [
         (["--elevation", "nowhere.tif"], "nowhere.tif"),
-        (["--elevation", LOTS], "cannot be read as a raster"),
+        (["--elevation", LOTS], "Elevations are read from a GeoTIFF"),
         (["--elevation-unit", "ft"], "--elevation FILE"),
         (["--elevation", LOTS, "--elevation-unit", "ells"], "'ells'"),
     ],

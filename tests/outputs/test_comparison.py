@@ -31,14 +31,14 @@ def comparison() -> Comparison:
     from dataclasses import replace
 
     named = replace(sample_site(), name="<b>Heron</b> {{7*7}}")
-    return compare(named, reaches=(1.5, 60.0))
+    return compare(named, reaches=(1.5, 25.0))
 
 
 def test_the_table_has_a_row_for_each_with_types() -> None:
     table = comparison().table()
     assert list(table.columns) == list(COLUMNS)
     assert {name: str(kind) for name, kind in table.dtypes.items()} == COLUMNS
-    assert list(table["reach_m"]) == [60.0, 1.5]
+    assert list(table["reach_m"]) == [25.0, 1.5]
     assert table["free_m2"].isna().tolist() == [True, False]
     assert table["reason"].str.len().gt(0).tolist() == [True, False]
     assert table["free_share_of_lot"][1] == pytest.approx(table["free_m2"][1] / sample_site().parcel.area)

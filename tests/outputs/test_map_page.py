@@ -107,7 +107,7 @@ def test_the_key_figures_are_those_of_the_plan(plan: Any) -> None:
     shown = dict(key_figures(plan))
     assert shown["Enclosed"] == f"{plan.loop.enclosed.area / 4046.8564224:.2f} acres"
     loops_m = sum(leg.ground_length_m for leg in plan.take_off.sequence.legs if not leg.twisted)
-    assert shown["Loops, on the ground"] == f"{loops_m / 0.3048:,.0f} ft"
+    assert shown["Loops, along the ground"] == f"{loops_m / 0.3048:,.0f} ft"
     assert shown["Must fix"] == "1"
 
 

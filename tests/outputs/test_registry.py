@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from parcelfence.outputs.delivery import Delivery
 
 CONTRACT_FILES = {
-    *("plan.gpkg", "map.html", "worksheet.html", "stakeout.csv", "flags.gpx", "plan.dxf", "summary.json"),
+    *("plan.gpkg", "plan.qgs", "map.html", "worksheet.html", "stakeout.csv", "stakeout.txt", "flags.gpx", "plan.dxf"),
+    "summary.json",
     *(f"geojson/{schema.name}.geojson" for schema in LAYERS),
 }
 
@@ -182,7 +183,7 @@ def test_an_unusable_plugin_is_named_and_leaves_nothing(plan: Plan, tmp_path: Pa
 @pytest.mark.usefixtures("plugged")
 def test_broken_plugins_do_not_touch_others(plan: Plan, tmp_path: Path) -> None:
     registry.write(plan, tmp_path / "out", formats=["count", "stakeout"])
-    assert set(_files(tmp_path / "out")) == {"count.txt", "stakeout.csv", "summary.json"}
+    assert set(_files(tmp_path / "out")) == {"count.txt", "stakeout.csv", "stakeout.txt", "summary.json"}
 
 
 def test_a_bare_plan_is_written_too(plan: Plan, tmp_path: Path) -> None:

@@ -90,7 +90,9 @@ def test_wgs84_is_longitude_before_latitude(plan: Plan) -> None:
     assert 42.99 < south < north < 43.01
 
 
-@pytest.mark.parametrize(("given", "reason"), [("EPSG:999999", "is not a CRS"), ("here", "is not a CRS")])
+@pytest.mark.parametrize(
+    ("given", "reason"), [("EPSG:999999", "'EPSG:999999' is no coordinate"), ("here", "'here' is no coordinate")]
+)
 def test_a_crs_that_is_none_is_refused(plan: Plan, given: str, reason: str) -> None:
     with pytest.raises(CrsError, match=reason):
         delivery(plan, dst_crs=given)

@@ -62,7 +62,7 @@ def test_residual_tells_which_way() -> None:
 def test_reason_near_a_bend() -> None:
     points = walked(2.4)
     corner = np.hypot(*points.T).argmin()
-    points[corner] += 1.0
+    points[corner, 0] += 1.0
     found = calibrate(points, [YARD], receiver=Receiver(2.0, 0.3))
     assert "bend" in found.reasons[corner]
 

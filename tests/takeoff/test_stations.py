@@ -97,11 +97,11 @@ def test_crossings_belong_to_their_run() -> None:
 
 
 def test_labels_follow_the_format() -> None:
-    long_line = sites.lead_in((0, 0), (1300, 0))
-    metric = stations(sites.loop_of(long_line), (), settings=Settings(station_interval_m=1234.5))
-    us = stations(sites.loop_of(long_line), (), settings=Settings(station_interval_m=1234.5, station_format="us"))
-    assert [station.label for station in metric] == ["0+000.0", "1+234.5", "1+300.0"]
-    assert [station.label for station in us] == ["0+00.0", "40+50.2", "42+65.1"]
+    long_line = sites.lead_in((0, 0), (1100, 0))
+    metric = stations(sites.loop_of(long_line), (), settings=Settings(station_interval_m=934.5))
+    us = stations(sites.loop_of(long_line), (), settings=Settings(station_interval_m=934.5, station_format="us"))
+    assert [station.label for station in metric] == ["0+000.0", "0+934.5", "1+100.0"]
+    assert [station.label for station in us] == ["0+00.0", "30+65.9", "36+08.9"]
 
 
 def test_a_straight_line_of_many_vertices_has_no_tangent_points() -> None:
