@@ -9,7 +9,19 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "parcelfence"
 ORDER = (
-    *("text", "errors", "units", "layers", "settings", "setting_info", "lines", "antimeridian", "conflict", "wording"),
+    *(
+        "text",
+        "errors",
+        "units",
+        "layers",
+        "settings",
+        "setting_info",
+        "compiled",
+        "lines",
+        "antimeridian",
+        "conflict",
+        "wording",
+    ),
     *("inputs", "site", "layout", "field", "circuit", "rules", "takeoff"),
     *("finished_plan", "planning", "alternatives", "screening", "service", "outputs", "cli", "__main__"),
 )

@@ -20,8 +20,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-import numba
 import numpy as np
+
+from parcelfence.compiled import compiled
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -139,6 +140,5 @@ def _slope(ground: Ground, wire: Wire) -> None:  # noqa: PLR0914, PLR0915  (as a
                 out[start + i, column] *= points[start + i, 2]
 
 
-_compiled = numba.njit(nogil=True, cache=True, error_model="numpy")
-field_kernel: Kernel = _compiled(_field)
-slope_kernel: Kernel = _compiled(_slope)
+field_kernel: Kernel = compiled(_field)
+slope_kernel: Kernel = compiled(_slope)

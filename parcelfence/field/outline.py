@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from parcelfence.field.tile_field import CELLS, compiled, inverse_at, size_at, tile_at
+from parcelfence.compiled import compiled
+from parcelfence.field.tile_field import CELLS, inverse_at, size_at, tile_at
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

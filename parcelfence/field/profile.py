@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 from shapely import LinearRing, Polygon
 
+from parcelfence.compiled import compiled
 from parcelfence.field.current import Chain
-from parcelfence.field.tile_field import compiled, size_at, tile_at
+from parcelfence.field.tile_field import size_at, tile_at
 from parcelfence.field.tiles import Tiles
 
 if TYPE_CHECKING:

@@ -12,10 +12,11 @@ from typing import Any, Final
 import numba
 import numpy as np
 
+from parcelfence.compiled import compiled
+
 __all__ = [
     "CELLS",
     "ORDER",
-    "compiled",
     "distance2",
     "inverse_at",
     "lattice_of",
@@ -25,7 +26,6 @@ __all__ = [
     "tile_at",
 ]
 
-compiled = numba.njit(nogil=True, cache=True, error_model="numpy")
 _in_lanes = numba.njit(nogil=True, cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
 """For sums over stretches: the order of adding is left to the compiler, so that it can use vector instructions."""
 

@@ -23,7 +23,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from parcelfence.field.tile_field import CELLS, ORDER, compiled, distance2, product, pull
+from parcelfence.compiled import compiled
+from parcelfence.field.tile_field import CELLS, ORDER, distance2, product, pull
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
