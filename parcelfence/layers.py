@@ -15,6 +15,7 @@ __all__ = [
     "LAYERS",
     "PLAN_FILE",
     "PROGRAM",
+    "SCREENING",
     "SUMMARY",
     "Column",
     "LayerSchema",
@@ -305,6 +306,30 @@ INPUT_ROLES: Final[dict[str, str]] = {
     "transmitter": "place of the transmitter",
 }
 """Roles that an input file may play, with their meaning."""
+
+SCREENING: Final = LayerSchema(
+    "screening",
+    "Screening of many parcels: one row a parcel and reach, after the columns that were kept",
+    "LineString",
+    (
+        Column("position", "integer", "Place of the parcel in its file, from 1"),
+        Column("parcel_id", "text", "Identifier of the parcel, or its place in the file"),
+        Column("status", "text", "planned, no_loop (no room), refused (input, limit), failed (to be reported)"),
+        Column("reason", "text", "Why there is no plan"),
+        Column("reach_m", "real", "Reach for which the row holds", "m"),
+        Column("area_m2", "real", "Area of the parcel", "m2"),
+        Column("enclosed_m2", "real", "Ground that the loops enclose", "m2"),
+        Column("free_m2", "real", "Ground in the open on which the animal is free, outside the signal", "m2"),
+        Column("loop_m", "real", "Length of the single loops on the plan", "m"),
+        Column("wire_m", "real", "Length of conductor, slack and both conductors of the lead-ins included", "m"),
+        Column("cost", "real", "Cost of what was given a price; empty without prices"),
+        Column("must_fix", "integer", "Conflicts that must be fixed"),
+        Column("cautions", "integer", "Cautions"),
+        Column("notes", "integer", "Notes, without those on repairs of the whole file"),
+        Column("rules", "text", "Rules with a conflict that must be fixed, joined by commas"),
+    ),
+)
+"""The table of a screening; no layer of a plan."""
 
 _BY_NAME: Final = {schema.name: schema for schema in LAYERS}
 

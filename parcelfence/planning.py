@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.leg import Sequence as WiringSequence
     from parcelfence.takeoff.leg import Splice
 
-__all__ = ["Measured", "assess", "free_ground_m2", "measure", "plan"]
+__all__ = ["Measured", "assess", "finish", "free_ground_m2", "measure", "plan"]
 
 _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
@@ -83,7 +83,7 @@ def plan(
         If the land leaves no room for any loop; the message says how much is missing.
     """
     settings = settings or Settings()
-    return _counted(measure(site, settings), prices=prices, crew=crew)
+    return finish(measure(site, settings), prices=prices, crew=crew)
 
 
 def free_ground_m2(zones: Zones, site: Site) -> float:
@@ -119,7 +119,7 @@ def assess(
     """
     measured = measure(site, settings, loop=loop)
     made = replace(measured, sequence=replace(measured.sequence, splices=splices)) if splices else measured
-    return _counted(made, prices=prices, crew=crew)
+    return finish(made, prices=prices, crew=crew)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,7 +159,9 @@ def measure(site: Site, settings: Settings, *, loop: Loop | None = None) -> Meas
     return Measured(draft=draft, sequence=pulled)
 
 
-def _counted(measured: Measured, *, prices: Mapping[str, float] | None, crew: Mapping[str, float] | None) -> Plan:
+def finish(
+    measured: Measured, *, prices: Mapping[str, float] | None = None, crew: Mapping[str, float] | None = None
+) -> Plan:
     """Check a measured loop by every rule, and count its material."""
     draft, settings = measured.draft, measured.draft.settings
     counted = take_off(
@@ -190,7 +192,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
     refused: NoLoopError | None = None
     for arrangement in arrangements(site, settings):
         try:
-            loop = _settled(arrangement.site, settings)
+            loop = _settled(arrangement.site, settings.replaced(**arrangement.clearances))
         except NoLoopError as error:
             refused = refused or error
             continue

@@ -23,7 +23,18 @@ ORDER = (
         "wording",
     ),
     *("inputs", "site", "layout", "field", "circuit", "rules", "takeoff"),
-    *("finished_plan", "planning", "alternatives", "screening", "service", "outputs", "cli", "__main__"),
+    *(
+        "finished_plan",
+        "planning",
+        "alternatives",
+        "many",
+        "screening",
+        "workers",
+        "service",
+        "outputs",
+        "cli",
+        "__main__",
+    ),
 )
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE or path.stem != "__init__")
 DOTTED = {".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts): path for path in MODULES}

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from parcelfence.layers import LAYERS
+from parcelfence.layers import LAYERS, SCREENING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,12 +26,12 @@ def form_option(function: Callable[..., Any]) -> Callable[..., Any]:
 @form_option
 @click.argument("names", nargs=-1, metavar="[LAYER]...")
 def layers(names: tuple[str, ...], *, form: str) -> None:
-    """List the layers of a plan with their columns, units and meanings; all of them, or those named."""
-    unknown = sorted(set(names) - {schema.name for schema in LAYERS})
+    """List columns, units and meanings of the layers of a plan and of the table of a screening; all, or those named."""
+    unknown = sorted(set(names) - {schema.name for schema in (*LAYERS, SCREENING)})
     if unknown:
         from parcelfence.errors import near_matches
 
-        known = [schema.name for schema in LAYERS]
+        known = [schema.name for schema in (*LAYERS, SCREENING)]
         raise click.UsageError(f"There is no layer {unknown[0]!r}; {near_matches(unknown[0], known)}")
     rows = [
         {
@@ -42,7 +42,7 @@ def layers(names: tuple[str, ...], *, form: str) -> None:
             "unit": column.unit,
             "meaning": column.meaning,
         }
-        for schema in LAYERS
+        for schema in (*LAYERS, SCREENING)
         if not names or schema.name in names
         for column in schema.columns
     ]

@@ -11,6 +11,7 @@ import logging
 import sys
 from contextlib import contextmanager
 from threading import Event, Thread
+from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -111,25 +112,51 @@ def progress(*steps: str) -> Generator[Callable[[str], None]]:
 
 
 @contextmanager
-def counted(what: str, *, total: int, finished: int = 0) -> Generator[Callable[[], None]]:
-    """Show how many pieces of a long job are finished; yields a function to be called after each."""
-    if _asked("progress") == "json":
-        count = [finished]
+def counted(what: str, *, total: int, finished: int = 0) -> Generator[Callable[..., None]]:
+    """Show how many pieces of a long job are finished, how fast, and how long the rest will take.
 
-        def advance() -> None:
-            count[0] += 1
-            _progress_line({"step": what, "number": count[0], "of": total})
+    Yields
+    ------
+    callable
+        To be called with the number of pieces (1 where left out) after each that is finished.
+    """
+    begun, count = monotonic(), [finished]
+
+    def rate(pieces: int) -> float:
+        count[0] += pieces
+        return (count[0] - finished) / max(monotonic() - begun, 1e-3)
+
+    if _asked("progress") == "json":
+
+        def advance(pieces: int = 1) -> None:
+            per_second = rate(pieces)
+            left_s = round((total - count[0]) / per_second, 1) if per_second else None
+            _progress_line({
+                "step": what,
+                "number": count[0],
+                "of": total,
+                "per_second": round(per_second, 2),
+                "seconds_left": left_s,
+            })
 
         yield advance
     elif not _on_terminal():
-        yield lambda: None
+        yield lambda _pieces=1: None
     else:
         from rich.console import Console
-        from rich.progress import Progress
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-        with Progress(console=Console(file=sys.__stderr__, stderr=True)) as shown:
-            bar = shown.add_task(what, total=total, completed=finished)
-            yield lambda: shown.advance(bar)
+        columns = (
+            TextColumn(what),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TextColumn("{task.fields[rate]:.1f} a second"),
+            TextColumn("left:"),
+            TimeRemainingColumn(),
+        )
+        with Progress(*columns, console=Console(file=sys.__stderr__, stderr=True)) as shown:
+            bar = shown.add_task(what, total=total, completed=finished, rate=0.0)
+            yield lambda pieces=1: shown.update(bar, advance=pieces, rate=rate(pieces))
 
 
 @contextmanager

@@ -12,14 +12,15 @@ if TYPE_CHECKING:
 
     from parcelfence.inputs.raw import RawLayer
     from parcelfence.inputs.source import Source
+    from parcelfence.inputs.vector_file import Window
 
 __all__ = ["layers_of", "read_raw"]
 
 _LOG = logging.getLogger(__name__)
 
 
-def read_raw(source: Source) -> RawLayer:
-    """Read a source as its format gives it, dispatching by the kind of file.
+def read_raw(source: Source, *, window: Window | None = None) -> RawLayer:
+    """Read a source, or a window of it, as its format gives it, dispatching by the kind of file.
 
     Raises
     ------
@@ -42,7 +43,7 @@ def read_raw(source: Source) -> RawLayer:
         return read_survey_csv(path.read_bytes(), name=source.name)
     from parcelfence.inputs.vector_file import read_vector_file
 
-    return read_vector_file(path, layer=source.layer, role=source.role)
+    return read_vector_file(path, layer=source.layer, role=source.role, window=window)
 
 
 def layers_of(path: Path) -> tuple[str | None, ...]:

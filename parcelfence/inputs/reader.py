@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from parcelfence.inputs.source import Source
+    from parcelfence.inputs.vector_file import Window
 
 __all__ = ["read_table"]
 
@@ -34,19 +35,21 @@ _AREA_TYPES: Final = (GeometryType.POLYGON, GeometryType.MULTIPOLYGON)
 _MULTI_TYPES: Final = (GeometryType.MULTIPOINT, GeometryType.MULTILINESTRING, GeometryType.MULTIPOLYGON)
 
 
-def read_table(source: Source) -> Table:
+def read_table(source: Source, *, window: Window | None = None) -> Table:
     """Read a source.
 
     Parameters
     ----------
     source : Source
         The file, its role and what the person said about it.
+    window : Rows or Box, optional
+        Part of the file that is wanted; it may hold nothing usable, and is not hashed.
 
     Returns
     -------
     Table
-        Usable records in the order of the file, in the CRS of the file. A broken feature among good ones is left
-        out and told in ``repairs``; an empty layer gives an empty table, except for parcels.
+        Usable records in the order and the CRS of the file. A broken feature among good ones is left out and told in
+        ``repairs``; an empty layer gives an empty table, except for parcels.
 
     Raises
     ------
@@ -55,17 +58,14 @@ def read_table(source: Source) -> Table:
     CrsError
         If its CRS is missing, or its coordinates cannot be in it.
     """
-    layer = _joined(read_raw(source))
+    layer = _joined(read_raw(source, window=window))
     _check_fields(layer, source=source)
     if not layer.features:
-        return _empty_table(layer, source=source)
+        return _empty_table(layer, source=source, window=window)
     results = _repaired_all(layer, dimensions=ROLE_DIMENSIONS[source.role])
-    kept = [
-        (feature, result)
-        for feature, result in zip(layer.features, results, strict=True)
-        if result.geometry is not None
-    ]
-    if not kept:
+    pairs = zip(layer.features, results, strict=True)
+    kept = [(feature, result) for feature, result in pairs if result.geometry is not None]
+    if not kept and window is None:
         raise InputError([_nothing_usable(layer, source=source), *_told(layer, results, source=source)])
     crs = source_crs(layer, source)
     geometries = np.array([result.geometry for _, result in kept], dtype=object)
@@ -88,9 +88,10 @@ def read_table(source: Source) -> Table:
             *_told(layer, results, source=source),
         ),
         fields=layer.fields,
-        sha256=file_hash(source.path),
+        sha256=file_hash(source.path) if window is None else "",
         crs_origin=crs.origin,
         features=len(layer.features),
+        left_out=_left_out(layer, results, off=off),
     )
 
 
@@ -104,6 +105,15 @@ def _joined(layer: RawLayer) -> RawLayer:
         for whole in (None if feature.geometry is None else join_across(feature.geometry),)
     )
     return replace(layer, features=features)
+
+
+def _left_out(layer: RawLayer, results: list[Repaired], *, off: list[RawFeature]) -> dict[int, str]:
+    unusable = {
+        feature.position: result.fault or "it has no geometry"
+        for feature, result in zip(layer.features, results, strict=True)
+        if result.geometry is None
+    }
+    return unusable | {feature.position: "its coordinates cannot be degrees" for feature in off}
 
 
 def _check_fields(layer: RawLayer, *, source: Source) -> None:
@@ -121,13 +131,13 @@ def _check_fields(layer: RawLayer, *, source: Source) -> None:
         raise InputError(faults)
 
 
-def _empty_table(layer: RawLayer, *, source: Source) -> Table:
+def _empty_table(layer: RawLayer, *, source: Source, window: Window | None) -> Table:
     fault = Fault(
         where=source.name,
         found="the layer is empty: it holds no features",
         remedy="check the export, or the filter that was set when it was made",
     )
-    if source.role in _REQUIRED_ROLES:
+    if source.role in _REQUIRED_ROLES and window is None:
         raise InputError(fault)
     crs = source_crs(layer, source)
     return Table(
@@ -136,7 +146,7 @@ def _empty_table(layer: RawLayer, *, source: Source) -> Table:
         records=(),
         repairs=(*layer.remarks, *crs.remarks, fault),
         fields=layer.fields,
-        sha256=file_hash(source.path),
+        sha256=file_hash(source.path) if window is None else "",
         crs_origin=crs.origin,
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -63,6 +63,8 @@ class Table:
         How the CRS is known: ``"file"``, ``"GeoJSON standard"``, ``"given"``.
     features : int
         How many features the file holds, usable or not.
+    left_out : mapping of int to str
+        Why a feature is not among the records, by its place in the file.
     """
 
     source: Source
@@ -73,6 +75,7 @@ class Table:
     sha256: str = ""
     crs_origin: str = "file"
     features: int = 0
+    left_out: Mapping[int, str] = field(default_factory=dict)
 
     @cached_property
     def bounds(self) -> NDArray[np.float64]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from pyproj import CRS
@@ -23,11 +24,15 @@ if TYPE_CHECKING:
     from collections.abc import Generator, Iterator
     from pathlib import Path
 
-__all__ = ["layer_names", "read_vector_file"]
+__all__ = ["Box", "Rows", "Window", "count_features", "layer_names", "read_vector_file"]
 
 _DRIVERS: Final = {".shp": ("ESRI Shapefile",), ".gpkg": ("GPKG",), ".fgb": ("FlatGeobuf",)} | dict.fromkeys(
     GEOJSON_SUFFIXES, ("ESRIJSON", "TopoJSON")
 )
+_SLICED: Final = frozenset({".gpkg", ".fgb", ".shp"})
+"""Files of which a part can be read without the rest."""
+_FIRST_FID: Final = {".gpkg": 1}
+"""Number that GDAL gives to the first feature; 0 for other files."""
 _BULK_FROM: Final = 20_000
 """Features from which the bulk path is taken; it names broken features only by their absence."""
 _LARGEST_HEADER: Final = 1 << 20
@@ -53,7 +58,40 @@ def layer_names(path: Path) -> tuple[str, ...]:
         return tuple(name for member in members for name in _names(member))
 
 
-def read_vector_file(path: Path, *, layer: str | None = None, role: str = "") -> RawLayer:
+@dataclass(frozen=True)
+class Rows:
+    """Features of a file from a first place up to but without a last one."""
+
+    start: int
+    stop: int
+
+
+@dataclass(frozen=True)
+class Box:
+    """Features of a file that meet a box of west, south, east and north in its own CRS."""
+
+    bounds: tuple[float, float, float, float]
+
+
+Window = Rows | Box
+
+
+def count_features(path: Path, *, layer: str | None = None, role: str = "") -> int | None:
+    """Count the features of a layer without reading it; None for a file that can only be read whole.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be opened, or the layer is not in it or not clear.
+    """
+    if path.suffix.lower() not in _SLICED:
+        return None
+    chosen = _chosen_layer(path.name, list(_names(path)), layer=layer, role=role)
+    with _opened(path, layer=chosen) as collection:
+        return len(collection)
+
+
+def read_vector_file(path: Path, *, layer: str | None = None, role: str = "", window: Window | None = None) -> RawLayer:
     """Read one layer.
 
     Parameters
@@ -64,6 +102,8 @@ def read_vector_file(path: Path, *, layer: str | None = None, role: str = "") ->
         Layer of a file that holds several.
     role : str
         Role of the source; a layer of that name is taken where none is named.
+    window : Rows or Box, optional
+        Part of the layer that is wanted, of a file of which :func:`count_features` gives a number.
 
     Raises
     ------
@@ -73,7 +113,8 @@ def read_vector_file(path: Path, *, layer: str | None = None, role: str = "") ->
     with _members(path) as members:
         layers = [(name, member) for member in members for name in _names(member)]
         chosen = _chosen_layer(path.name, [name for name, _ in layers], layer=layer, role=role)
-        return _read(next(member for name, member in layers if name == chosen), layer=chosen, name=path.name)
+        member = next(member for name, member in layers if name == chosen)
+        return _read(member, layer=chosen, name=path.name, window=window)
 
 
 @contextmanager
@@ -120,7 +161,7 @@ def _check_stated_crs(path: Path) -> None:
             check_definition_within(stream.read(_LARGEST_HEADER), where=stated.name)
 
 
-def _read(path: Path, *, layer: str, name: str) -> RawLayer:
+def _read(path: Path, *, layer: str, name: str, window: Window | None) -> RawLayer:
     suffix = path.suffix.lower()
     if suffix == ".geojson" and path.name != name:  # out of an archive
         return read_geojson(path.read_bytes(), name=name)
@@ -128,7 +169,10 @@ def _read(path: Path, *, layer: str, name: str) -> RawLayer:
     with _opened(path, layer=None if suffix in GEOJSON_SUFFIXES else layer) as collection:
         crs, doubts = _crs(collection, where=name)
         fields = tuple(collection.schema["properties"])
-        features = _bulk(path, layer=layer) if len(collection) > _BULK_FROM else tuple(_records(collection))
+        if window is not None or len(collection) > _BULK_FROM:
+            features = _bulk(path, layer=layer, window=window)
+        else:
+            features = tuple(_records(collection))
     return RawLayer(name=layer, features=features, crs=crs, fields=fields, remarks=(*remarks, *doubts))
 
 
@@ -157,19 +201,29 @@ def _records(collection: Any) -> Iterator[RawFeature]:
         position += 1
 
 
-def _bulk(path: Path, *, layer: str) -> tuple[RawFeature, ...]:
+def _bulk(path: Path, *, layer: str, window: Window | None) -> tuple[RawFeature, ...]:
     import numpy as np
     import pyogrio
     import shapely
 
-    meta, _, wkb, columns = pyogrio.raw.read(path.absolute(), layer=layer, datetime_as_string=True)
+    options: dict[str, Any] = {"datetime_as_string": True, "return_fids": isinstance(window, Box)}
+    if isinstance(window, Rows):
+        options |= {"skip_features": window.start, "max_features": window.stop - window.start}
+    elif isinstance(window, Box):
+        options |= {"bbox": window.bounds}
+    named = None if path.suffix.lower() == ".shp" else layer
+    meta, fids, wkb, columns = pyogrio.raw.read(path.absolute(), layer=named, **options)
     geometries = shapely.from_wkb(wkb, on_invalid="fix")
     names = [str(name) for name in meta["fields"]]
     lists = [np.asarray(column).tolist() for column in columns]
     rows: Iterator[tuple[Any, ...]] = zip(*lists, strict=True) if lists else iter([()] * len(geometries))
+    if fids is None:
+        places = range(window.start if isinstance(window, Rows) else 0, len(geometries) + 2**62)
+    else:
+        places = (np.asarray(fids) - _FIRST_FID.get(path.suffix.lower(), 0)).tolist()
     return tuple(
-        RawFeature(position=position, geometry=geometry, attributes=tidy_attributes(dict(zip(names, row, strict=True))))
-        for position, (geometry, row) in enumerate(zip(geometries, rows, strict=True))
+        RawFeature(position=place, geometry=geometry, attributes=tidy_attributes(dict(zip(names, row, strict=True))))
+        for place, geometry, row in zip(places, geometries, rows, strict=False)
     )
 
 

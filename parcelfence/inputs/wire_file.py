@@ -14,6 +14,7 @@ from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.coordinates import checked_coordinates
 from parcelfence.inputs.files import check_file, file_hash
 from parcelfence.inputs.formats import read_raw
+from parcelfence.inputs.repair import LARGEST_ORDINATE
 from parcelfence.inputs.source_crs import source_crs
 from parcelfence.inputs.wire_points import lines_of_points
 
@@ -141,19 +142,27 @@ def _raw(source: Source) -> RawLayer:
 
 def _lines(raw: RawLayer, *, source: Source) -> tuple[list[DrawnLine], list[Fault]]:
     """Take every line; join points to lines where there are nothing but points."""
-    features = [feature for feature in raw.features if feature.geometry is not None and not feature.geometry.is_empty]
+    usable = [_finite(feature) for feature in raw.features]
+    features = [feature for feature in usable if feature.geometry is not None and not feature.geometry.is_empty]
     points = [feature for feature in features if feature.geometry is not None and feature.geometry.geom_type == "Point"]
     if points and len(points) == len(features):
         joined = lines_of_points(points)
         named = [_named(one.line, words=one.words, attributes={"loop_id": one.loop_id}) for one in joined.lines]
         return named, [Fault(where=source.name, found=found) for found in joined.remarks]
     drawn = [one for feature in features for one in _of_feature(feature)]
-    bad = [feature for feature in raw.features if feature.fault]
+    bad = [feature for feature in usable if feature.fault]
     faults = [Fault(where=source.name, feature=str(one.position + 1), found=one.fault) for one in bad]
     left = len(features) - len({feature.position for feature in features if any(True for _ in _of_feature(feature))})
     if left:
         faults.append(Fault(where=source.name, found=f"{left} features that are no lines were left out"))
     return drawn, faults
+
+
+def _finite(feature: RawFeature) -> RawFeature:
+    """Give a feature without a geometry that lies nowhere."""
+    if (np.abs(shapely.get_coordinates(feature.geometry)) < LARGEST_ORDINATE).all():
+        return feature
+    return replace(feature, geometry=None, fault="it has coordinates that are not finite numbers, or beyond any map")
 
 
 def _of_feature(feature: RawFeature) -> Iterator[DrawnLine]:

@@ -7,7 +7,7 @@ back along the house, which then is a side of the yard.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -17,6 +17,7 @@ from shapely import Polygon
 from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, SettingsError
 from parcelfence.layout.front import Front, behind, front_of
+from parcelfence.layout.open_side import end_reach_m
 from parcelfence.layout.rounding import parts, whole
 from parcelfence.layout.transmitter_place import house_of
 from parcelfence.site.feature import Feature
@@ -53,6 +54,9 @@ class Arrangement:
     ----------
     site : Site
         The site with its wanted area and open sides.
+    clearances : dict
+        Settings that the design keeps instead of those that were set: the end of a doubled wire has to come nearer
+        to a wall than a closed loop may, for it reaches less far.
     house_inside : bool
         Whether only a loop that encloses the house will do.
     remarks : tuple of Conflict
@@ -60,6 +64,7 @@ class Arrangement:
     """
 
     site: Site
+    clearances: dict[str, float] = field(default_factory=dict)
     house_inside: bool = False
     remarks: tuple[Conflict, ...] = ()
 
@@ -216,11 +221,14 @@ def _house_as_a_side(site: Site, settings: Settings, *, house: Feature, front: F
     depths_m = shapely.get_coordinates(house.geometry) @ front.outwards
     line_m = _rear_m(house, front) + min((depths_m.max() - depths_m.min()) / 2, _BESIDE_THE_HOUSE_M)
     yard = site.parcel.intersection(behind(front, at_m=line_m, around=site.parcel))
-    free = yard.difference(house.geometry.buffer(settings.building_clearance_m + _SEAM_M))
+    clearance_m = min(settings.building_clearance_m, end_reach_m(settings)) + _SEAM_M
+    free = yard.difference(house.geometry.buffer(clearance_m))
     walls = house.geometry.boundary.intersection(yard.buffer(_SEAM_M))
     side = Feature(id=f"wall of {house.id}", kind="house wall", source_id=house.source_id, geometry=_lines(walls))
+    alone = not any(other.geometry.intersects(yard) for other in site.buildings if other is not house)
     return Arrangement(
         site=replace(_wanting(site, free), open_sides=(*site.open_sides, side)),
+        clearances={"building_clearance_m": clearance_m - _SEAM_M} if alone else {},
         remarks=(_front_remark(front, site=site, settings=settings),),
     )
 

@@ -61,7 +61,7 @@ def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = No
     """
     land = allowed_land(site, settings, withheld=withheld)
     outline = _outline(land, site=site, settings=settings)
-    doubled = doubled_back(outline.area, site=site, settings=settings) if site.open_sides else None
+    doubled = doubled_back(outline.area, site=site, settings=settings)
     runs, transmitter, remarks = lay_out(
         outline.area, doubled=doubled.rings if doubled else (), site=site, settings=settings
     )

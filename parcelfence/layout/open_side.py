@@ -6,25 +6,27 @@ from afar.  What the receiver is set to then, :func:`parcelfence.field.setting.r
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
-from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, closed, opened, parts
+from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, closed, opened, parts
 from parcelfence.lines import stretch
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.settings import Settings
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["Doubled", "doubled_back"]
+__all__ = ["Doubled", "doubled_back", "end_reach_m", "spacing_of"]
 
 
 _BEYOND_SETBACK_M: Final = 2.0
@@ -33,6 +35,7 @@ _BESIDE_A_BARRIER_M: Final = 0.3
 _MERGED_GAP_M: Final = 10.0
 _TURN_RADII: Final = 2.0
 """A rounded corner begins so many radii before its end: a quarter of a circle is 1.6 of them long."""
+_NARROWEST_RADII: Final = 2.02
 _LEAST_OPEN_M: Final = 2.0
 _SAMPLE_M: Final = 0.1
 
@@ -61,28 +64,66 @@ def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | 
     area : Polygon
         Area to be contained.
     site : Site
-        Its open sides; wire that lies within the setback (and 2 m) of one counts as being on that side.
+        Its open sides; wire that lies within the setback (and 2 m) of one counts as being on that side.  Its
+        passages, where the wire leaves a gap.
     settings : Settings
         Reach, spacing of the return run, bend radius.
 
     Returns
     -------
     Doubled or None
-        None if no open side touches the outline, or nothing but open sides would be left.
+        None if no open side or passage touches the outline, or nothing but open sides would be left.
     """
+    if not site.open_sides and not site.passages:
+        return None
     ring = LineString(shapely.orient_polygons(area).exterior)
     stretches = _stretches(ring, site=site, settings=settings)
     if not stretches:
         return None
     signalled = [line for line, is_open in stretches if not is_open]
-    radius_m = FOR_CHORDS * settings.bend_radius_m
-    spacing_m = max(settings.return_run_spacing_m, 2.05 * radius_m)
-    bands = [_band(active, within=area, spacing_m=spacing_m, radius_m=radius_m) for active in signalled]
+    radius_m, spacing_m = FOR_CHORDS * settings.bend_radius_m, spacing_of(settings)
+    free = area.difference(_kept_off(site, settings)) if site.open_sides or site.passages else area
+    barrier = _barrier(site).buffer(
+        max(settings.building_clearance_m, settings.water_clearance_m) + _BESIDE_A_BARRIER_M
+    )
+    bands = [
+        _band(active, area=area, within=free, barrier=barrier, spacing_m=spacing_m, radius_m=radius_m)
+        for active in signalled
+    ]
     rings = tuple(band for band in bands if band is not None)
     if not rings:
         return None
     ground = _up_to_the_sides(area, [line for line, is_open in stretches if is_open], site=site, settings=settings)
     return Doubled(rings=rings, ground=ground)
+
+
+def spacing_of(settings: Settings) -> float:
+    """Distance of the return run, which turns at both ends with the bend radius."""
+    return max(settings.return_run_spacing_m, 2.05 * FOR_CHORDS * settings.bend_radius_m)
+
+
+def end_reach_m(settings: Settings) -> float:
+    """How far the signal reaches beyond the end of a doubled wire.
+
+    The field before the end of a long hairpin of half width a, from three straight wires, is at the distance d
+    w/a (sqrt(a^2 + d^2)/d - 1); with the receiver set to w = x (x + s) / s it reacts at the wanted x beside it.
+    """
+    half_m = spacing_of(settings) / 2
+    set_m = settings.reach_m * (settings.reach_m + 2 * half_m) / (2 * half_m)
+    return half_m / math.sqrt((1 + half_m / set_m) ** 2 - 1)
+
+
+def _barrier(site: Site) -> BaseGeometry:
+    return shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
+
+
+def _kept_off(site: Site, settings: Settings) -> BaseGeometry:
+    """Ground that a return run keeps off inside the outline: buildings, and what must not be dug."""
+    clearance_m = min(settings.building_clearance_m, end_reach_m(settings))
+    return shapely.union_all([
+        *(building.geometry.buffer(clearance_m, quad_segs=QUAD_SEGS) for building in site.buildings),
+        *(feature.geometry.buffer(SLACK_M) for feature in site.no_dig),
+    ])
 
 
 def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tuple[LineString, bool]]:
@@ -95,6 +136,7 @@ def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tupl
     is_open = shapely.intersects(shapely.line_interpolate_point(ring, stations), sides)
     is_open = _without_short(is_open, value=False, most=int(_MERGED_GAP_M / _SAMPLE_M))
     is_open = _without_short(is_open, value=True, most=int(_LEAST_OPEN_M / _SAMPLE_M))
+    is_open |= _in_passages(ring, stations, site=site, settings=settings)
     changes = np.flatnonzero(is_open != np.roll(is_open, 1))
     return [
         (stretch(ring, start_m=float(stations[begin]), end_m=float(stations[end])), bool(is_open[begin]))
@@ -102,13 +144,32 @@ def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tupl
     ]
 
 
+def _in_passages(
+    ring: LineString, stations: npt.NDArray[np.float64], *, site: Site, settings: Settings
+) -> npt.NDArray[np.bool_]:
+    """Tell which stations lie in the gap that each passage needs: its width, and the reach of both ends of the wire.
+
+    A current that flows along a loop cannot leave out one place of it; so the wire turns back on both sides.
+    """
+    gap = np.zeros(len(stations), dtype=bool)
+    half_m = settings.passage_width_m / 2 + settings.reach_m
+    for passage in site.passages:
+        for at in shapely.get_parts(ring.intersection(passage.geometry)):
+            away_m = np.abs(stations - ring.project(at.centroid))
+            gap |= np.minimum(away_m, ring.length - away_m) <= half_m
+    return gap
+
+
 def _up_to_the_sides(area: Polygon, open_stretches: list[LineString], *, site: Site, settings: Settings) -> Polygon:
     """Add to an area the strips between its open stretches and the wall, water or lot line behind them."""
     ring = LineString(area.exterior)
-    widest_m = max(_beside_m(side, ring=ring, site=site, settings=settings) for side in site.open_sides)
-    strips = [line.buffer(widest_m, cap_style="flat", join_style="mitre", mitre_limit=2.0) for line in open_stretches]
-    barred = shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
-    free = shapely.union_all([area, *strips]).intersection(site.parcel).difference(barred)
+    beside_m = [_beside_m(side, ring=ring, site=site, settings=settings) for side in site.open_sides]
+    strips = [
+        line.buffer(max(beside_m), cap_style="flat", join_style="mitre", mitre_limit=2.0)
+        for line in open_stretches
+        if any(line.dwithin(side.geometry, near_m) for side, near_m in zip(site.open_sides, beside_m, strict=True))
+    ]
+    free = shapely.union_all([area, *strips]).intersection(site.parcel).difference(_barrier(site))
     return next(part for part in parts(shapely.union_all([free, area])) if part.intersects(area))
 
 
@@ -118,13 +179,12 @@ def _beside_m(side: Feature, *, ring: LineString, site: Site, settings: Settings
     A side along a wall or a shore is known exactly, and the wire beside it ends as near to it as it can; one that was
     drawn by hand along a lot line is not.
     """
-    barrier = shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
-    if barrier.dwithin(side.geometry, _AT_A_BARRIER_M):
+    if _barrier(site).dwithin(side.geometry, _AT_A_BARRIER_M):
         return float(ring.distance(side.geometry)) + _BESIDE_A_BARRIER_M
     return max(settings.lot_line_setback_m, settings.water_clearance_m) + _BEYOND_SETBACK_M
 
 
-def _without_short(flags: np.ndarray, *, value: bool, most: int) -> np.ndarray:
+def _without_short(flags: npt.NDArray[np.bool_], *, value: bool, most: int) -> npt.NDArray[np.bool_]:
     """Turn over runs of a value that are too short to matter; the outline is a circle."""
     result = flags.copy()
     changes = np.flatnonzero(flags != np.roll(flags, 1))
@@ -135,17 +195,27 @@ def _without_short(flags: np.ndarray, *, value: bool, most: int) -> np.ndarray:
     return result
 
 
-def _band(active: LineString, *, within: Polygon, spacing_m: float, radius_m: float) -> Polygon | None:
-    """Band between a stretch and its return run on the inner side, rounded at both ends."""
-    straight = _squared_ends(active, turn_m=_TURN_RADII * radius_m)
+def _band(
+    active: LineString, *, area: Polygon, within: BaseGeometry, barrier: BaseGeometry, spacing_m: float, radius_m: float
+) -> Polygon | None:
+    """Band between a stretch and its return run on the inner side, rounded at both ends.
+
+    Past what it keeps off, the return run comes as near to the active one as it can turn.
+    """
+    straight = _squared_ends(active, turn_m=_TURN_RADII * radius_m, barrier=barrier, on_m=spacing_m)
     beside = straight.buffer(spacing_m, cap_style="flat", join_style="round", quad_segs=QUAD_SEGS)
-    inner: BaseGeometry = opened(closed(beside.intersection(within), radius_m), radius_m)
+    least = straight.buffer(_NARROWEST_RADII * radius_m, cap_style="flat", join_style="round", quad_segs=QUAD_SEGS)
+    band = beside.intersection(within).union(least.intersection(area))
+    inner: BaseGeometry = opened(closed(band, radius_m), radius_m)
     bands = parts(inner)
     return Polygon(bands[0].exterior) if bands else None
 
 
-def _squared_ends(active: LineString, *, turn_m: float) -> LineString:
-    """Lead both ends of a stretch straight on where they turn into the open side: the band then ends square to it."""
+def _squared_ends(active: LineString, *, turn_m: float, barrier: BaseGeometry, on_m: float) -> LineString:
+    """Lead both ends of a stretch straight on where they turn into the open side: the band then ends square to it.
+
+    Towards a wall or water it is led on for more than that, for there the edge of the area ends it.
+    """
     if active.length < 4 * turn_m:
         return active
     xy = shapely.get_coordinates(substring(active, turn_m, active.length - turn_m))
@@ -153,6 +223,7 @@ def _squared_ends(active: LineString, *, turn_m: float) -> LineString:
     for place, beyond, end in ((0, 1, ends[0]), (-1, -2, ends[1])):
         heading = xy[place] - xy[beyond]
         heading /= max(float(np.hypot(*heading)), 1e-9)
-        on = xy[place] + heading * max(float((end - xy[place]) @ heading), 0.0)
+        more_m = on_m if barrier.intersects(Point(end)) else 0.0
+        on = xy[place] + heading * (max(float((end - xy[place]) @ heading), 0.0) + more_m)
         xy = np.vstack([on, xy]) if place == 0 else np.vstack([xy, on])
     return LineString(xy)

@@ -14,23 +14,23 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from parcelfence.errors import CrsError, Fault, InputError, ParcelFenceError, near_matches
+from parcelfence.errors import CrsError, Fault, InputError, near_matches
 from parcelfence.inputs.raw import tidy_attributes
 from parcelfence.inputs.repair import ROLE_DIMENSIONS, repaired
 from parcelfence.inputs.source import Source
 from parcelfence.inputs.table import Record, Table
-from parcelfence.planning import plan
+from parcelfence.many import plan_lot
 from parcelfence.settings import Settings
 from parcelfence.site.frame import horizontal
-from parcelfence.site.reading import site_of
+from parcelfence.takeoff.flags import flags as place_flags
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from parcelfence.finished_plan import Plan
+    from parcelfence.many import Lot
 
 __all__ = ["flags", "flags_of", "loops", "loops_of", "table_of", "zones", "zones_of"]
 
@@ -64,8 +64,8 @@ def loops(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
     -------
     GeoDataFrame
         One row for every row of `parcels`, with its index, in its CRS: the single loops as a MultiLineString with
-        status (``planned`` or ``refused``), remark (the reason where there is none), loop_m, enclosed_m2, free_m2 and
-        must_fix (number of conflicts that must be fixed).  Lengths and areas are metres on the ground.
+        status (see :class:`parcelfence.many.Lot`), remark (the reason where there is none), loop_m, enclosed_m2,
+        free_m2, must_fix (number of conflicts that must be fixed).  Lengths and areas are metres on the ground.
 
     Raises
     ------
@@ -154,6 +154,11 @@ def table_of(frame: GeoDataFrame, role: str) -> Table:
         fields=tuple(map(str, columns)),
         crs_origin="table",
         features=len(frame),
+        left_out={
+            position: result.fault or "it has no geometry"
+            for position, result in enumerate(results)
+            if result.geometry is None
+        },
     )
 
 
@@ -174,16 +179,17 @@ def _frame(
     settings: Settings | None,
     *,
     index: pd.Index | None,
-    rows: Callable[[Plan | None, str], Rows],
+    rows: Callable[[Lot], Rows],
     types: dict[str, str],
 ) -> GeoDataFrame:
     parcels = tables[0]
     places: list[int] = []
     records: list[dict[str, Any]] = []
     geometries: list[BaseGeometry | None] = []
-    for position, finished, reason in _plans(tables, settings or Settings()):
-        conversion = finished.site.frame.conversion_to(parcels.crs) if finished is not None else None
-        for record, geometry in rows(finished, reason):
+    for position in range(parcels.features):
+        lot = plan_lot(position, tables, settings=settings or Settings())
+        conversion = lot.measured.draft.site.frame.conversion_to(parcels.crs) if lot.measured is not None else None
+        for record, geometry in rows(lot):
             places.append(position)
             records.append(record)
             geometries.append(
@@ -196,49 +202,36 @@ def _frame(
     return made.set_axis(labels.take(np.array(places, dtype=np.intp)), axis=0)
 
 
-def _plans(tables: Sequence[Table], settings: Settings) -> Iterator[tuple[int, Plan | None, str]]:
-    """Yield place, plan and reason for every row of the parcels, also for those that no plan can be made of."""
-    parcels = tables[0]
-    usable = {record.position: record for record in parcels.records}
-    left_out = {repair.feature: repair.found for repair in parcels.repairs}
-    for position in range(parcels.features):
-        if position not in usable:
-            yield position, None, left_out.get(str(position + 1), "its geometry cannot be used")
-            continue
-        try:
-            yield position, plan(site_of([usable[position]], tables, settings=settings), settings), ""
-        except ParcelFenceError as error:
-            yield position, None, str(error)
-
-
-def _loop_rows(finished: Plan | None, reason: str) -> Rows:
-    if finished is None:
+def _loop_rows(lot: Lot) -> Rows:
+    if lot.measured is None:
         nothing = {"loop_m": np.nan, "enclosed_m2": np.nan, "free_m2": np.nan, "must_fix": 0}
-        return [({"status": "refused", "remark": reason, **nothing}, None)]
-    lines = shapely.MultiLineString([run.line for run in finished.loop.signal_runs])
+        return [({"status": lot.status, "remark": lot.reason, **nothing}, None)]
+    draft = lot.measured.draft
+    lines = shapely.MultiLineString([run.line for run in draft.loop.signal_runs])
     record = {
-        "status": "planned",
+        "status": lot.status,
         "remark": "",
         "loop_m": lines.length,
-        "enclosed_m2": finished.loop.enclosed.area,
-        "free_m2": finished.zones.free_ground.area,
-        "must_fix": sum(conflict.severity == "must_fix" for conflict in finished.conflicts),
+        "enclosed_m2": draft.loop.enclosed.area,
+        "free_m2": draft.zones.free_ground.area,
+        "must_fix": sum(conflict.severity == "must_fix" for conflict in lot.conflicts),
     }
     return [(record, lines)]
 
 
-def _zone_rows(finished: Plan | None, _reason: str) -> Rows:
-    if finished is None:
+def _zone_rows(lot: Lot) -> Rows:
+    if lot.measured is None:
         return []
-    found = finished.zones
+    found = lot.measured.draft.zones
     kinds: Iterable[tuple[str, BaseGeometry]] = (("roam", found.roam), ("signal", found.signal), ("core", found.core))
     return [({"kind": kind, "area_m2": zone.area}, zone) for kind, zone in kinds if not zone.is_empty]
 
 
-def _flag_rows(finished: Plan | None, _reason: str) -> Rows:
-    if finished is None:
+def _flag_rows(lot: Lot) -> Rows:
+    if lot.measured is None:
         return []
+    draft = lot.measured.draft
     return [
         ({"flag": flag.flag, "station_m": flag.station_m, "removal_round": flag.removal_round}, flag.point)
-        for flag in finished.take_off.flags
+        for flag in place_flags(draft.zones, draft.loop, settings=draft.settings)
     ]

@@ -16,6 +16,7 @@ from parcelfence.rules.wire import LAYING_TOLERANCE_M
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from parcelfence.conflict import Severity
     from parcelfence.rules.draft import Draft
     from parcelfence.rules.wire import Stretch
     from parcelfence.site.feature import Feature
@@ -48,20 +49,28 @@ def building_clearance(draft: Draft) -> Iterator[Conflict]:
 def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Conflict:
     words, settings = draft.wording, draft.settings
     under = stretch.measured <= 0
+    clear = not under and not draft.zones.signal.intersects(building.geometry)
     found = "runs into" if under else f"comes within {words.length(stretch.measured)} of"
     return Conflict(
         message=f"The wire {found} building {building.id} {words.along(stretch)}; "
         f"{words.length(settings.building_clearance_m)} is required.",
         remedy="Lead the wire farther from the wall, or choose a reach small enough for the space between them.",
         geometry=stretch.line,
-        # beyond the reach only the margin is used up: the walls are still free of the signal
-        severity="must_fix" if stretch.measured < settings.reach_m else "caution",
+        severity=_severity(draft, stretch, clear=clear),
         station_m=stretch.station_m,
         measured=stretch.measured,
         limit=settings.building_clearance_m,
         layer="buildings",
         feature=building.id,
     )
+
+
+def _severity(draft: Draft, stretch: Stretch, *, clear: bool) -> Severity:
+    """Judge by the signal: the end of a doubled wire reaches less far, and has to come near to close the gap."""
+    if clear and stretch.run.part == "return_run":
+        return "note"
+    # beyond the reach only the margin is used up: the walls are still free of the signal
+    return "must_fix" if stretch.measured < draft.settings.reach_m else "caution"
 
 
 @rule(

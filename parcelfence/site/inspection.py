@@ -213,10 +213,14 @@ def _duplicates(raw: RawLayer) -> int:
     import numpy as np
     import shapely
 
-    geometries = [feature.geometry for feature in raw.features if feature.geometry is not None]
-    if not geometries:
-        return 0
-    return len(geometries) - len(set(shapely.to_wkb(shapely.normalize(np.array(geometries, dtype=object)))))
+    from parcelfence.inputs.repair import LARGEST_ORDINATE
+
+    given = [feature.geometry for feature in raw.features if feature.geometry is not None]
+    geometries = np.array(given, dtype=object)
+    ordinates, owners = shapely.get_coordinates(geometries, return_index=True)
+    endless = np.unique(owners[~(np.abs(ordinates) < LARGEST_ORDINATE).all(axis=1)])  # they have no normal form
+    geometries = np.delete(geometries, endless)
+    return len(geometries) - len(set(shapely.to_wkb(shapely.normalize(geometries))))
 
 
 def _fields(raw: RawLayer) -> dict[str, str]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from parcelfence.inputs.table import Record, Table
 
-__all__ = ["BY_POSITION", "select_parcels"]
+__all__ = ["BY_POSITION", "answers", "select_parcels"]
 
 BY_POSITION: Final = "feature"
 """Stands for the place in the file, from 1, where parcels have no usable attribute."""
@@ -52,6 +52,17 @@ def select_parcels(table: Table, choices: Sequence[str]) -> tuple[Record, ...]:
         )
     chosen = {record.position for choice in choices for record in _answering(table, choice)}
     return tuple(record for record in table.records if record.position in chosen)
+
+
+def answers(record: Record, choices: Sequence[str]) -> bool:
+    """Tell whether a record answers to any of some choices, each ``FIELD=VALUE`` with the name as it is in the file."""
+    for choice in choices:
+        name, _, value = choice.partition("=")
+        name, value = name.strip(), value.strip()
+        found = record.position + 1 if name == BY_POSITION else record.attributes.get(name)
+        if _same(found, value):
+            return True
+    return False
 
 
 def _answering(table: Table, choice: str) -> list[Record]:

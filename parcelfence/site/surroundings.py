@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
+from pyproj import Transformer
 
 from parcelfence.antimeridian import TURN_DEG
 from parcelfence.site.provenance import InputRecord
 
 if TYPE_CHECKING:
+    from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.frame import Conversion, LocalFrame
 
-__all__ = ["Surroundings", "surroundings"]
+__all__ = ["Surroundings", "box_around", "surroundings"]
 
+_LEAST_METRES_IN_A_DEGREE: Final = 110_000.0
 _CONTEXT_M: Final = 40.0
 """Features farther from the property than this have no part in its plan."""
 
@@ -45,6 +49,23 @@ class Surroundings:
     def role(self) -> str:
         """Role of the table."""
         return self.table.source.role
+
+
+def box_around(
+    box: tuple[float, float, float, float], crs: CRS, *, into: CRS, mark_join_gap_m: float
+) -> tuple[float, float, float, float]:
+    """Give the box, in another CRS, of all that may have a part in the plans of parcels in a box."""
+    west, south, east, north = box
+    margin = 2.0 * (_CONTEXT_M + mark_join_gap_m)
+    if crs.is_geographic:
+        margin /= _LEAST_METRES_IN_A_DEGREE * max(0.01, math.cos(math.radians(min(89.0, max(abs(south), abs(north))))))
+    else:
+        margin /= crs.axis_info[0].unit_conversion_factor
+    wide = (west - margin, south - margin, east + margin, north + margin)
+    if crs == into:
+        return wide
+    bounds = Transformer.from_crs(crs, into, always_xy=True).transform_bounds(*wide)
+    return (float(bounds[0]), float(bounds[1]), float(bounds[2]), float(bounds[3]))
 
 
 def surroundings(table: Table, *, frame: LocalFrame, ground: BaseGeometry, mark_join_gap_m: float) -> Surroundings:

@@ -13,6 +13,7 @@ from parcelfence import Settings, plan
 from parcelfence.errors import SettingsError
 from parcelfence.layout.arrangement import arrangements, ground_parts, net_cost_m
 from parcelfence.layout.front import front_of
+from parcelfence.layout.open_side import end_reach_m
 from tests.layout.sites import feature, make_site
 
 LOT = box(0, 0, 40, 60)
@@ -67,7 +68,7 @@ def test_a_back_yard_has_two_ways_one_with_the_house_and_one_beside_it() -> None
     assert closed.house_inside
     assert closed.site.wanted_area.covers(HOUSE)
     assert not closed.site.wanted_area.intersects(box(0, 0, 40, 11.8))
-    assert doubled.site.wanted_area.distance(HOUSE) == pytest.approx(1.8, abs=0.05)
+    assert doubled.site.wanted_area.distance(HOUSE) == pytest.approx(end_reach_m(_settings()), abs=0.05)
     (wall,) = doubled.site.open_sides
     assert wall.kind == "house wall"
     assert wall.geometry.intersection(LineString([(12, 24), (28, 24)])).length == pytest.approx(16.0)

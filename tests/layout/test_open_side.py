@@ -13,6 +13,7 @@ from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.flux import normalised_field
 from parcelfence.field.setting import reach_for_return_run
 from parcelfence.layout.design import design
+from parcelfence.layout.open_side import end_reach_m, spacing_of
 from parcelfence.settings import Settings
 from tests.layout.sites import HOUSE, LOT, make_site, sharpest_radius_m
 
@@ -72,3 +73,18 @@ def test_an_open_side_elsewhere_changes_nothing() -> None:
 def test_open_all_round_is_no_loop_at_all_but_the_closed_one() -> None:
     loop = design(make_site(box(0, 0, 40, 40), open_sides=[LineString(box(0, 0, 40, 40).exterior)]), SETTINGS)
     assert loop.of_part("loop")
+
+
+@pytest.mark.parametrize("reach_m", [1.0, 1.5, 2.0, 3.0])
+def test_before_the_end_of_a_doubled_wire_the_field_is_one_at_the_reach_in_closed_form(reach_m: float) -> None:
+    """Three straight wires, two of them half infinite (Biot and Savart); a long hairpin with square corners."""
+    settings = Settings(reach_m=reach_m)
+    spacing_m = spacing_of(settings)
+    hairpin = LineString([(0, 0), (spacing_m, 0), (spacing_m, 1e4), (0, 1e4), (0, 0)])
+    set_m = reach_m * (reach_m + spacing_m) / spacing_m
+    field = normalised_field(
+        np.array([[spacing_m / 2, -end_reach_m(settings)]]),
+        [CurrentLoop.from_line(hairpin, 1.0)],
+        receiver=Receiver(reach_m=set_m, height_m=0.0, core_ratio=0.6),
+    )
+    assert field == pytest.approx(1.0, abs=1e-3)

@@ -32,7 +32,7 @@ def test_every_parcel_has_its_row_index_and_crs(parcels: geopandas.GeoDataFrame)
     made = loops(parcels, SETTINGS)
     assert made.index.equals(parcels.index)
     assert made.crs == parcels.crs
-    assert made["status"].tolist() == ["planned", "refused", "planned"]
+    assert made["status"].tolist() == ["planned", "no_loop", "planned"]
     assert made.geometry.isna().tolist() == [False, True, False]
     assert made["remark"].iloc[1]
     assert before.equals(parcels)
