@@ -94,7 +94,8 @@ def plan_lot(
     parcels = next(table for table in tables if table.source.role == "parcels")
     record = _record(parcels, position)
     if record is None:
-        reason = parcels.left_out.get(position, "its geometry cannot be used")
+        left_out = parcels.left_out.get(position)
+        reason = left_out.reason if left_out is not None else "its geometry cannot be used"
         where = f"{parcels.source.name}, feature {position + 1}: {reason}"
         return Lot(position=position, parcel_id=f"parcel {position + 1}", status="refused", reason=where)
     parcel_id = identifier(record, parcels)

@@ -310,7 +310,7 @@ def _around(source: Source, box: tuple[float, float, float, float], *, parcels: 
 def _part(source: Source, window: Rows | Box) -> Table:
     """Read a part of a file, or cut it out of one that can only be read whole."""
     if _counted(source) is not None:
-        return replace(read_table(source, window=window), repairs=())
+        return _without_whole(read_table(source, window=window))
     table = _whole(source)
     if isinstance(window, Box):
         return table
@@ -331,4 +331,9 @@ def _crs(source: Source) -> CRS:
 @lru_cache(maxsize=16)
 def _whole(source: Source) -> Table:
     """Read a file that can only be read whole, once for all slices of this process."""
-    return replace(read_table(source), repairs=())
+    return _without_whole(read_table(source))
+
+
+def _without_whole(table: Table) -> Table:
+    """Leave out what is said of a file, or of a part of it, as a whole: a row speaks of its parcel."""
+    return replace(table, remarks=(), left_out=table.left_out if table.source.role == "parcels" else {})

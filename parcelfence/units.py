@@ -29,6 +29,7 @@ __all__ = [
 ]
 
 FOOT_M: Final = 0.3048
+MILE_M: Final = 5280 * FOOT_M
 """International foot, exact (NIST SP 811)."""
 US_SURVEY_FOOT_M: Final = 1200 / 3937
 """US survey foot, exact (NIST SP 811); only coordinate systems use it."""
@@ -152,6 +153,13 @@ class UnitSystem:
     def length(self, value_m: float, *, digits: int = 1) -> str:
         """Write a length, for example ``"8.0 ft"``."""
         return f"{value_m / self.length_m:,.{digits}f} {self.length_unit}"
+
+    def distance(self, value_m: float) -> str:
+        """Write how far away a thing is: metres or feet below a kilometre, then ``"3.4 km"`` or ``"310 miles"``."""
+        if value_m < 1000.0:  # noqa: PLR2004  (a kilometre)
+            return self.length(value_m, digits=0)
+        size = value_m / (MILE_M if self.name == "us" else 1000.0)
+        return f"{size:,.{1 if size < 10 else 0}f} {'miles' if self.name == 'us' else 'km'}"  # noqa: PLR2004  (two figures)
 
     def tape(self, value_m: float) -> str:
         """Write a length as a tape shows it: ``"12 ft 4 1/2 in"``, or ``"3.76 m"``."""

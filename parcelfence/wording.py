@@ -74,6 +74,10 @@ class Wording:
         """Write a length: centimetres or tenths of a foot."""
         return self.units.length(value_m, digits=2 if self.settings.units == "metric" else 1)
 
+    def away(self, away_m: float | None) -> str:
+        """Say how far away the nearest of some things is; nothing where it is not known."""
+        return f"; the nearest lies {self.units.distance(away_m)} away" if away_m else ""
+
     def area(self, value_m2: float) -> str:
         """Write an area: small ones in square metres or square feet."""
         units = self.units

@@ -40,9 +40,9 @@ def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None) -> Non
     A layer of a GeoPackage is named as FILE:LAYER. Exit status: 0 all can be used; 2 at least one cannot, with the
     reason.
     """
-    from parcelfence.site.inspection import inspect_file
+    from parcelfence.site.inspection import inspect_files
 
-    reports = [report for file in files for report in inspect_file(file, role=role, crs=crs)]
+    reports = inspect_files(files, role=role, crs=crs)
     status = UNUSABLE if any(report.faults for report in reports) else 0
     finish(
         "\n\n".join(_as_text(report) for report in reports), {"layers": [asdict(one) for one in reports]}, status=status
@@ -57,6 +57,8 @@ def _as_text(report: LayerReport) -> str:
         lines += [line for name, text in _rows(report) for line in _row(name, text)]
     for number, repair in enumerate(report.repairs):
         lines += _row("repairs" if number == 0 else "", repair)
+    for number, caution in enumerate(report.cautions):
+        lines += _row("caution" if number == 0 else "", caution)
     for number, fault in enumerate(report.faults):
         lines += _row("CANNOT BE USED" if number == 0 else "", fault)
     return "\n".join(lines)

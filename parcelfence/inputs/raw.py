@@ -103,12 +103,12 @@ def tidy_attributes(attributes: Mapping[str, Any] | None) -> dict[str, Any]:
     return {visible(name): _tidy(value) for name, value in (attributes or {}).items()}
 
 
-def feature_label(feature: RawFeature, *, id_field: str | None = None) -> str:
+def feature_label(position: int, attributes: Mapping[str, Any], *, id_field: str | None = None) -> str:
     """Name a feature for a person: its number in the file, from 1, and its own identifier where it has one."""
-    number = str(feature.position + 1)
-    lowered = {name.casefold(): name for name in feature.attributes}
+    number = str(position + 1)
+    lowered = {name.casefold(): name for name in attributes}
     for name in (id_field.casefold(),) if id_field else _ID_NAMES:
-        value = feature.attributes.get(lowered.get(name, ""))
+        value = attributes.get(lowered.get(name, ""))
         if value is not None:
             return f"{number} ({lowered[name]} {value})"
     return number

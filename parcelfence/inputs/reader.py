@@ -2,34 +2,37 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
+from pyproj import CRS
 from shapely import GeometryType
 
 from parcelfence.antimeridian import join_across
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.coordinates import checked_coordinates
+from parcelfence.inputs.doubts import coordinate_step_m, doubts
 from parcelfence.inputs.files import file_hash
 from parcelfence.inputs.formats import read_raw
-from parcelfence.inputs.raw import RawFeature, RawLayer, feature_label
 from parcelfence.inputs.repair import LARGEST_ORDINATE, ROLE_DIMENSIONS, SLIVER, Repaired, repaired
 from parcelfence.inputs.source_crs import source_crs
-from parcelfence.inputs.table import Record, Table
+from parcelfence.inputs.table import LeftOut, Record, Table
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from parcelfence.inputs.raw import RawFeature, RawLayer
     from parcelfence.inputs.source import Source
     from parcelfence.inputs.vector_file import Window
 
 __all__ = ["read_table"]
 
 _REQUIRED_ROLES: Final = frozenset({"parcels"})
-_MOST_NAMED: Final = 5
+_OFF_THE_EARTH: Final = "its coordinates cannot be degrees, which lie within -180 and 180, -90 and 90"
+_UNKNOWN: Final = CRS.from_epsg(4326)
+"""Stands for the CRS of a file of which nothing can be used."""
 _ACROSS: Final = "it lies across the antimeridian (longitude 180); its two sides were joined"
 _AREA_TYPES: Final = (GeometryType.POLYGON, GeometryType.MULTIPOLYGON)
 _MULTI_TYPES: Final = (GeometryType.MULTIPOINT, GeometryType.MULTILINESTRING, GeometryType.MULTIPOLYGON)
@@ -63,36 +66,38 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
     if not layer.features:
         return _empty_table(layer, source=source, window=window)
     results = _repaired_all(layer, dimensions=ROLE_DIMENSIONS[source.role])
-    pairs = zip(layer.features, results, strict=True)
+    pairs = list(zip(layer.features, results, strict=True))
     kept = [(feature, result) for feature, result in pairs if result.geometry is not None]
+    left_out = [_left_out(feature, reason=result.fault) for feature, result in pairs if result.geometry is None]
     if not kept and window is None:
-        raise InputError([_nothing_usable(layer, source=source), *_told(layer, results, source=source)])
+        raise InputError(_nothing_usable(left_out, source=source))
     crs = source_crs(layer, source)
     geometries = np.array([result.geometry for _, result in kept], dtype=object)
     geometries, remarks, possible = checked_coordinates(geometries, crs.crs, source=source)
-    records = tuple(
-        Record(position=feature.position, geometry=geometry, attributes=feature.attributes)
-        for (feature, _), geometry, good in zip(kept, geometries, possible, strict=True)
-        if good
-    )
-    off = [feature for (feature, _), good in zip(kept, possible, strict=True) if not good]
+    off = [
+        _left_out(feature, reason=_OFF_THE_EARTH) for (feature, _), good in zip(kept, possible, strict=True) if not good
+    ]
+    step_m = coordinate_step_m(geometries, crs.crs)
     return Table(
         source=source,
         crs=crs.crs,
-        records=records,
-        repairs=(
-            *layer.remarks,
-            *crs.remarks,
-            *remarks,
-            *_off_the_earth(off, source=source),
-            *_told(layer, results, source=source),
+        records=tuple(
+            Record(position=feature.position, geometry=geometry, attributes=feature.attributes, notes=result.notes)
+            for (feature, result), geometry, good in zip(kept, geometries, possible, strict=True)
+            if good
         ),
+        left_out={one.position: one for one in (*off, *left_out)},
+        remarks=(*layer.remarks, *crs.remarks, *remarks, *doubts(layer, step_m=step_m, source=source)),
         fields=layer.fields,
         sha256=file_hash(source.path) if window is None else "",
         crs_origin=crs.origin,
         features=len(layer.features),
-        left_out=_left_out(layer, results, off=off),
+        rounded_to_m=step_m,
     )
+
+
+def _left_out(feature: RawFeature, *, reason: str) -> LeftOut:
+    return LeftOut(position=feature.position, attributes=feature.attributes, reason=reason)
 
 
 def _joined(layer: RawLayer) -> RawLayer:
@@ -105,15 +110,6 @@ def _joined(layer: RawLayer) -> RawLayer:
         for whole in (None if feature.geometry is None else join_across(feature.geometry),)
     )
     return replace(layer, features=features)
-
-
-def _left_out(layer: RawLayer, results: list[Repaired], *, off: list[RawFeature]) -> dict[int, str]:
-    unusable = {
-        feature.position: result.fault or "it has no geometry"
-        for feature, result in zip(layer.features, results, strict=True)
-        if result.geometry is None
-    }
-    return unusable | {feature.position: "its coordinates cannot be degrees" for feature in off}
 
 
 def _check_fields(layer: RawLayer, *, source: Source) -> None:
@@ -144,7 +140,7 @@ def _empty_table(layer: RawLayer, *, source: Source, window: Window | None) -> T
         source=source,
         crs=crs.crs,
         records=(),
-        repairs=(*layer.remarks, *crs.remarks, fault),
+        remarks=(*layer.remarks, *crs.remarks, fault),
         fields=layer.fields,
         sha256=file_hash(source.path) if window is None else "",
         crs_origin=crs.origin,
@@ -197,55 +193,16 @@ def _is_area(geometries: npt.NDArray[np.object_]) -> npt.NDArray[np.bool_]:
     return areas
 
 
-def _told(layer: RawLayer, results: list[Repaired], *, source: Source) -> tuple[Fault, ...]:
-    """Tell the repairs and the omissions, alike ones together, naming the first few features of each."""
-    groups: defaultdict[tuple[str, str], list[RawFeature]] = defaultdict(list)
-    for feature, result in zip(layer.features, results, strict=True):
-        if result.fault:
-            groups[result.fault, "left out"].append(feature)
-        for note in result.notes if not result.fault else ():
-            groups[note, ""].append(feature)
-    return tuple(
-        Fault(
-            where=source.name,
-            feature=_named(features, source=source),
-            found=f"{found} ({_count_of(len(features), omitted)})" if len(features) > 1 or omitted else found,
-            remedy="see to the source if it matters" if omitted else "",
-        )
-        for (found, omitted), features in groups.items()
-    )
-
-
-def _count_of(number: int, omitted: str) -> str:
-    features = f"{number:,} feature{'s' if number != 1 else ''}"
-    return f"{features} {omitted}".strip()
-
-
-def _named(features: list[RawFeature], *, source: Source) -> str:
-    labels = [feature_label(feature, id_field=source.id_field) for feature in features[:_MOST_NAMED]]
-    more = f" and {len(features) - _MOST_NAMED:,} more" if len(features) > _MOST_NAMED else ""
-    return ", ".join(labels) + more
-
-
-def _off_the_earth(features: list[RawFeature], *, source: Source) -> tuple[Fault, ...]:
-    if not features:
-        return ()
-    return (
-        Fault(
-            where=source.name,
-            feature=_named(features, source=source),
-            found=f"its coordinates cannot be degrees ({_count_of(len(features), 'left out')})",
-            must="longitudes lie within -180 and 180, latitudes within -90 and 90",
-        ),
-    )
-
-
-def _nothing_usable(layer: RawLayer, *, source: Source) -> Fault:
-    number = len(layer.features)
-    return Fault(
+def _nothing_usable(left_out: list[LeftOut], *, source: Source) -> list[Fault]:
+    number = len(left_out)
+    fault = Fault(
         where=source.name,
         found=f"none of its {number:,} features can be used as {source.role}"
         if number > 1
         else f"its only feature cannot be used as {source.role}",
         remedy="check that it is the right file for this role, and that its geometry was exported",
     )
+    return [
+        fault,
+        *Table(source=source, crs=_UNKNOWN, records=(), left_out={one.position: one for one in left_out}).repairs,
+    ]

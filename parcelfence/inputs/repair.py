@@ -158,9 +158,19 @@ def _without_repeats(geometry: BaseGeometry, notes: list[str]) -> BaseGeometry:
 def _valid(geometry: BaseGeometry, notes: list[str]) -> BaseGeometry:
     if geometry.is_valid or shapely.get_dimensions(geometry) < 2:  # noqa: PLR2004  (a line of no length is told apart later)
         return geometry
-    reason = shapely.is_valid_reason(geometry).split("[")[0].strip().lower()
-    before, parts_before = geometry.area, shapely.get_num_geometries(geometry)
-    valid = shapely.make_valid(_holes_outside_made_parts(geometry), method="structure", keep_collapsed=False)
+    parted, number = _holes_outside_made_parts(geometry)
+    if number:
+        rings = (
+            "1 ring that was written as a hole lies"
+            if number == 1
+            else f"{number} rings that were written as holes lie"
+        )
+        notes.append(f"{rings} outside the outline: taken as {'a part' if number == 1 else 'parts'} of the ground")
+        if parted.is_valid:
+            return parted
+    reason = shapely.is_valid_reason(parted).split("[")[0].strip().lower()
+    before, parts_before = parted.area, shapely.get_num_geometries(parted)
+    valid = shapely.make_valid(parted, method="structure", keep_collapsed=False)
     if not valid.is_valid:  # GEOS may leave two lobes that share an edge
         valid = shapely.union_all(shapely.get_parts(valid))
     telling = []
@@ -173,19 +183,21 @@ def _valid(geometry: BaseGeometry, notes: list[str]) -> BaseGeometry:
     return valid
 
 
-def _holes_outside_made_parts(geometry: BaseGeometry) -> BaseGeometry:
-    """Turn rings written as holes, but lying outside their outline, into the parts that they are."""
+def _holes_outside_made_parts(geometry: BaseGeometry) -> tuple[BaseGeometry, int]:
+    """Turn rings written as holes, but lying outside their outline, into the parts that they are, and count them."""
     polygons: list[BaseGeometry] = []
+    number = 0
     for polygon in shapely.get_parts(geometry):
         outline = shapely.make_valid(shapely.Polygon(polygon.exterior), method="structure", keep_collapsed=False)
         rings = [shapely.Polygon(ring) for ring in polygon.interiors]
         outside = [ring for ring in rings if not outline.intersects(ring.representative_point())]
+        number += len(outside)
         if outside:
             inside = [ring.exterior for ring in rings if ring not in outside]
             polygons += [shapely.Polygon(polygon.exterior, inside), *outside]
         else:
             polygons.append(polygon)
-    return gather(polygons)
+    return (gather(polygons) if number else geometry), number
 
 
 def _usable(geometry: BaseGeometry, notes: list[str], *, dimensions: tuple[int, ...]) -> BaseGeometry | None:

@@ -155,7 +155,8 @@ def source_crs(layer: RawLayer, source: Source) -> SourceCrs:
     if layer.crs_origin == _STANDARD and fallback is not None and not plausible_degrees(_bounds(layer)):
         return _instead_of_degrees(fallback, source=source)
     if layer.crs is not None:
-        return SourceCrs(crs=horizontal_crs(layer.crs, where=source.name), origin=layer.crs_origin)
+        crs = horizontal_crs(layer.crs, where=source.name)
+        return SourceCrs(crs=crs, origin=layer.crs_origin, remarks=_without_heights(layer.crs, source=source))
     if fallback is not None:
         return SourceCrs(crs=fallback, origin="given")
     missing = Fault(
@@ -173,7 +174,7 @@ def _given_crs(layer: RawLayer, given: CRS, *, source: Source) -> SourceCrs:
         return SourceCrs(crs=given, origin="given")
     own = horizontal_crs(layer.crs, where=source.name)
     if own.equals(given, ignore_axis_order=True):
-        return SourceCrs(crs=own, origin=layer.crs_origin)
+        return SourceCrs(crs=own, origin=layer.crs_origin, remarks=_without_heights(layer.crs, source=source))
     if layer.crs_origin == _STANDARD and (given.is_geographic or not plausible_degrees(_bounds(layer))):
         return _instead_of_degrees(given, source=source)
     says = "the GeoJSON standard says" if layer.crs_origin == _STANDARD else "the file says"
@@ -185,6 +186,22 @@ def _given_crs(layer: RawLayer, given: CRS, *, source: Source) -> SourceCrs:
             must="only one of them can be true",
             remedy=f"leave the CRS of this file out, or write {_OVERRIDE}{code} if the file is wrong",
         )
+    )
+
+
+def _without_heights(stated: CRS, *, source: Source) -> tuple[Fault, ...]:
+    """Say which vertical system is left aside, for whoever takes the heights of a file for those of the plan."""
+    if stated.is_bound and stated.source_crs is not None:
+        return _without_heights(stated.source_crs, source=source)
+    vertical = [part.name for part in stated.sub_crs_list if part.is_vertical]
+    if not vertical:
+        return ()
+    return (
+        Fault(
+            where=source.name,
+            found=f"its heights are in {vertical[0]}; the heights and their system are left aside",
+            remedy="give heights as a raster with --elevation if lengths are to run along the ground",
+        ),
     )
 
 

@@ -104,8 +104,7 @@ def read_wire(source: Source) -> DrawnWire:
     raw = _raw(source)
     drawn, repairs = _lines(raw, source=source)
     if not drawn:
-        found = f"none of its {len(raw.features)} features is a line of wire"
-        raise InputError([Fault(where=source.name, found=found, remedy="give the layer that holds the wire"), *repairs])
+        raise InputError([_no_wire(raw, source=source), *repairs])
     known = source_crs(raw, source)
     geometries = np.array([one.line for one in drawn], dtype=object)
     geometries, remarks, possible = checked_coordinates(geometries, known.crs, source=source)
@@ -119,6 +118,24 @@ def read_wire(source: Source) -> DrawnWire:
         crs_origin=known.origin,
         repairs=(*raw.remarks, *known.remarks, *remarks, *repairs),
     )
+
+
+def _no_wire(raw: RawLayer, *, source: Source) -> Fault:
+    areas = sum(feature.geometry is not None and _is_area(feature.geometry) for feature in raw.features)
+    count = len(raw.features)
+    if count and areas == count:
+        return Fault(
+            where=source.name,
+            found="its only feature is an area" if count == 1 else f"all of its {count:,} features are areas",
+            must="wire is a line, in the order in which it lies",
+            remedy="give the line; if an outline is meant, turn it into a line in the program that drew it",
+        )
+    found = f"none of its {count} features is a line of wire"
+    return Fault(where=source.name, found=found, remedy="give the layer that holds the wire")
+
+
+def _is_area(geometry: BaseGeometry) -> bool:
+    return bool(shapely.get_dimensions(geometry) == 2)  # noqa: PLR2004  (areas)
 
 
 def part_of_words(words: str) -> str:
@@ -175,8 +192,6 @@ def _plain_lines(geometry: BaseGeometry | None) -> list[LineString]:
     if geometry is None or geometry.is_empty:
         return []
     flat: BaseGeometry = shapely.force_2d(geometry)
-    if shapely.get_dimensions(flat) == 2:  # noqa: PLR2004  (an area stands for its outline)
-        flat = shapely.boundary(flat)
     if flat.geom_type == "MultiLineString":
         flat = shapely.line_merge(flat)
     parts = flat.geoms if isinstance(flat, MultiLineString) else [flat]

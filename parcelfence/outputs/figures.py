@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from parcelfence.site.accuracy import signal_budget
-from parcelfence.site.frame import geodesic_length_m, horizontal
+from parcelfence.site.frame import horizontal
+from parcelfence.site.whereabouts import geodesic_length_m
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:

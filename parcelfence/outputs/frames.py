@@ -18,7 +18,7 @@ from parcelfence.errors import CrsError, Fault, InputError, near_matches
 from parcelfence.inputs.raw import tidy_attributes
 from parcelfence.inputs.repair import ROLE_DIMENSIONS, repaired
 from parcelfence.inputs.source import Source
-from parcelfence.inputs.table import Record, Table
+from parcelfence.inputs.table import LeftOut, Record, Table
 from parcelfence.many import plan_lot
 from parcelfence.settings import Settings
 from parcelfence.site.frame import horizontal
@@ -137,28 +137,28 @@ def table_of(frame: GeoDataFrame, role: str) -> Table:
     results = [repaired(geometry, dimensions=ROLE_DIMENSIONS[role]) for geometry in frame.geometry]
     attributes = [dict(zip(columns, row, strict=True)) for row in zip(*values, strict=True)] or [{}] * len(frame)
     records = tuple(
-        Record(position=position, geometry=result.geometry, attributes=tidy_attributes(attributes[position]))
+        Record(
+            position=position,
+            geometry=result.geometry,
+            attributes=tidy_attributes(attributes[position]),
+            notes=result.notes,
+        )
         for position, result in enumerate(results)
         if result.geometry is not None
     )
-    repairs = tuple(
-        Fault(where=role, feature=str(position + 1), found=note)
+    left_out = {
+        position: LeftOut(position=position, attributes=tidy_attributes(attributes[position]), reason=result.fault)
         for position, result in enumerate(results)
-        for note in (*result.notes, *([result.fault] if result.fault else []))
-    )
+        if result.geometry is None
+    }
     return Table(
         source=Source(role=role, path=Path(role)),
         crs=horizontal(frame.crs),
         records=records,
-        repairs=repairs,
+        left_out=left_out,
         fields=tuple(map(str, columns)),
         crs_origin="table",
         features=len(frame),
-        left_out={
-            position: result.fault or "it has no geometry"
-            for position, result in enumerate(results)
-            if result.geometry is None
-        },
     )
 
 

@@ -14,6 +14,7 @@ from parcelfence.lines import gather
 from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.site.whereabouts import ELSEWHERE_M
 from parcelfence.wording import listing, utility_name
 
 if TYPE_CHECKING:
@@ -198,6 +199,28 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
 
 
 @rule(
+    "layer-elsewhere",
+    theme=_THEME,
+    severity="caution",
+    summary="Every layer that was given belongs to the place of the property.",
+)
+def layer_elsewhere(draft: Draft) -> Iterator[Conflict]:
+    """Name the files all of whose features lie far away; of marks another rule speaks."""
+    for record in draft.site.provenance.inputs:
+        if record.elsewhere and record.role != "marks":
+            yield Conflict(
+                message=f"Nothing of {record.name} ({record.role}, {record.features:,} features) lies near the property"
+                f"{draft.wording.away(record.away_m)}: it says nothing about this place.",
+                remedy="Check that it is the right file and the right CRS.",
+                geometry=draft.site.parcel.representative_point(),
+                measured=record.away_m,
+                limit=ELSEWHERE_M,
+                layer=record.role,
+                feature=record.name,
+            )
+
+
+@rule(
     "repaired-input",
     theme=_THEME,
     severity="note",
@@ -229,4 +252,4 @@ def _without_numbers(text: str) -> str:
     return "".join("#" if letter.isdigit() else letter for letter in text)
 
 
-RULES: Final[tuple[Rule, ...]] = (coordinate_accuracy, repaired_input)
+RULES: Final[tuple[Rule, ...]] = (coordinate_accuracy, layer_elsewhere, repaired_input)

@@ -120,4 +120,30 @@ def _over_the_line(draft: Draft, part: BaseGeometry, *, depth_m: float) -> Confl
     )
 
 
-RULES: Final[tuple[Rule, ...]] = (lot_line_wire, lot_line_signal)
+@rule(
+    "parcel-overlap",
+    theme=_THEME,
+    severity="caution",
+    summary="No other parcel of the file covers ground of the property.",
+)
+def parcel_overlap(draft: Draft) -> Iterator[Conflict]:
+    """Name the parcels that overlap the property: one of the two lot lines is wrong, or both are."""
+    words, parcel = draft.wording, draft.site.parcel
+    for other in draft.site.overlaps:
+        area_m2 = float(other.geometry.area)
+        place = nearest_place(draft.loop, other.geometry, twisted=False)
+        yield Conflict(
+            message=f"Parcel {other.id} of the same file covers {words.area(area_m2)} of the property "
+            f"({area_m2 / parcel.area:.0%}): whose ground that is the file does not tell.",
+            remedy="Ask which line holds before wire is laid there, or leave that ground out with a wanted area.",
+            geometry=other.geometry,
+            station_m=place.station_m if place else None,
+            measured=area_m2,
+            limit=0.0,
+            unit="m2",
+            layer="parcel",
+            feature=other.id,
+        )
+
+
+RULES: Final[tuple[Rule, ...]] = (lot_line_wire, lot_line_signal, parcel_overlap)

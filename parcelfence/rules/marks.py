@@ -132,8 +132,8 @@ def marks_elsewhere(draft: Draft) -> Iterator[Conflict]:
     for record in files:
         if record.features and not record.used:
             yield Conflict(
-                message=f"None of the {record.features} marks of {record.name} comes near the property: it says "
-                "nothing about what is buried here.",
+                message=f"None of the {record.features:,} marks of {record.name} comes near the property"
+                f"{draft.wording.away(record.away_m)}: it says nothing about what is buried here.",
                 remedy="Check that it is the right file and the right CRS; have the utilities located.",
                 geometry=draft.site.parcel.representative_point(),
                 layer="utilities",

@@ -74,8 +74,11 @@ def role_budget(site: Site, *, role: str, settings: Settings) -> Budget:
 
 def _record_budget(record: InputRecord, *, unstated_m: float) -> Budget:
     named = ((f"source {record.name}", record.accuracy_m), (f"datum of {record.name}", record.operation.accuracy_m))
+    parts = tuple((name, unstated_m if size_m is None else size_m) for name, size_m in named)
+    # half a step each way, so half a diagonal at most
+    rounding = ((f"rounding of {record.name}", record.rounded_to_m / math.sqrt(2.0)),) if record.rounded_to_m else ()
     return Budget(
-        parts=tuple((name, unstated_m if size_m is None else size_m) for name, size_m in named),
+        parts=(*parts, *rounding),
         unknown=tuple(name for name, size_m in named if size_m is None),
     )
 

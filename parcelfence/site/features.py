@@ -6,18 +6,33 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+import shapely
+
+from parcelfence.inputs.doubts import DEGREE_M
+from parcelfence.lines import gather
 from parcelfence.site.feature import Feature
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from collections.abc import Set as AbstractSet
 
+    from numpy.typing import NDArray
+    from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.surroundings import Surroundings
 
-__all__ = ["described", "distinct", "features", "identifier", "neighbours", "written"]
+__all__ = [
+    "described",
+    "distinct",
+    "features",
+    "identifier",
+    "other_parcels",
+    "overlapping_pairs",
+    "written",
+]
 
 _KIND_FIELDS: Final = ("kind", "type", "use", "class")
 _ID_FIELDS: Final = ("id", "uid", "fid", "objectid")
@@ -39,6 +54,11 @@ _NOUNS: Final = {
     "wanted_area": "wanted area",
 }
 _SAME_SHARE: Final = 0.5
+"""A parcel that shares so much with the property is a unit of it, or it of that one, and no neighbour."""
+_COPY_SHARE: Final = 0.99
+"""A parcel that shares so much is the same lot once more."""
+_SLIVER_M2, _SLIVER_M = 1.0, 0.3
+"""Lot lines drawn twice differ by less, in area and in width (from memory)."""
 
 
 def features(surroundings: Iterable[Surroundings], role: str) -> tuple[Feature, ...]:
@@ -61,22 +81,73 @@ def described(surroundings: Iterable[Surroundings], role: str) -> Iterator[tuple
             )
 
 
-def neighbours(
+def other_parcels(
     surroundings: Iterable[Surroundings], *, chosen: AbstractSet[int], ground: BaseGeometry
-) -> tuple[Feature, ...]:
-    """Make the other parcels; a second copy of the property (units stacked on one lot) is no neighbour."""
-    return distinct(
-        Feature(
-            id=identifier(record, one.table),
-            kind="neighbour",
-            source_id=_source_id(record, one.table),
-            geometry=geometry,
-        )
-        for one in surroundings
-        if one.role == "parcels"
-        for record, geometry in one.records
-        if record.position not in chosen and not _same(geometry, ground)
+) -> dict[str, tuple[Feature, ...]]:
+    """Sort the other parcels into neighbours, and overlaps: ground of the property that they hold too.
+
+    A second copy of the property (units stacked on one lot) is neither.
+    """
+    beside, over = [], []
+    shapely.prepare(ground)
+    for one in surroundings:
+        for record, geometry in one.records if one.role == "parcels" else ():
+            if record.position in chosen:
+                continue
+            feature = Feature(
+                id=identifier(record, one.table),
+                kind="neighbour",
+                source_id=_source_id(record, one.table),
+                geometry=geometry,
+            )
+            shared = geometry.intersection(ground)
+            if not shared.area > _SAME_SHARE * min(geometry.area, ground.area):
+                beside.append(feature)
+            if _is_ground(shared) and shared.area < _COPY_SHARE * max(geometry.area, ground.area):
+                over.append(replace(feature, kind="overlap", geometry=_areas(shared)))
+    return {"neighbours": distinct(beside), "overlaps": distinct(over)}
+
+
+def overlapping_pairs(parcels: NDArray[np.object_], *, crs: CRS) -> list[tuple[int, int, float]]:
+    """Find parcels that cover the same ground.
+
+    Parameters
+    ----------
+    parcels : array of BaseGeometry, shape (n,)
+        In `crs`.
+    crs : CRS
+        Degrees, or any unit of length.
+
+    Returns
+    -------
+    list of (int, int, float)
+        Places of both, and their common ground in square metres (within a percent), the largest first.  Copies of one
+        lot and slivers are left out.
+    """
+    first, second = shapely.STRtree(parcels).query(parcels, predicate="intersects")
+    once = first < second
+    first, second = first[once], second[once]
+    unit_m = DEGREE_M if crs.is_geographic else float(crs.axis_info[0].unit_conversion_factor)
+    middle = (shapely.bounds(parcels[first])[:, 1] + shapely.bounds(parcels[first])[:, 3]) / 2.0
+    squeeze = np.cos(np.radians(middle)) if crs.is_geographic else np.ones(len(first))
+    shared = shapely.intersection(parcels[first], parcels[second])
+    areas, lengths = shapely.area(shared), np.maximum(shapely.length(shared), 1e-300)
+    larger = np.maximum(shapely.area(parcels[first]), shapely.area(parcels[second]))
+    areas_m2, wide_m = areas * squeeze * unit_m**2, 2.0 * areas / lengths * squeeze * unit_m
+    found = np.flatnonzero((areas_m2 > _SLIVER_M2) & (wide_m > _SLIVER_M) & (areas < _COPY_SHARE * larger))
+    return sorted(
+        ((int(first[one]), int(second[one]), float(areas_m2[one])) for one in found),
+        key=lambda pair: (-pair[2], pair[0], pair[1]),
     )
+
+
+def _is_ground(shared: BaseGeometry) -> bool:
+    """Tell ground from the sliver that lines drawn twice leave between them."""
+    return bool(shared.area > _SLIVER_M2 and 2.0 * shared.area / shared.length > _SLIVER_M)
+
+
+def _areas(shared: BaseGeometry) -> BaseGeometry:
+    return gather([part for part in shapely.get_parts(shared) if shapely.get_dimensions(part) == 2])  # noqa: PLR2004
 
 
 def identifier(record: Record, table: Table) -> str:
@@ -111,10 +182,6 @@ def _noun(role: str) -> str:
 def written(value: Any) -> str:
     """Write an attribute as a person would: a whole number without a decimal point."""
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
-
-
-def _same(one: BaseGeometry, other: BaseGeometry) -> bool:
-    return bool(one.intersection(other).area > _SAME_SHARE * min(one.area, other.area))
 
 
 def distinct(listed: Iterable[Feature]) -> tuple[Feature, ...]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from pyproj import CRS, Geod
+from pyproj import CRS
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
@@ -24,6 +24,7 @@ from parcelfence.antimeridian import NEAR_DEG, TURN_DEG, near_turn
 from parcelfence.errors import CrsError, Fault
 from parcelfence.site.grids import missing_grids
 from parcelfence.site.provenance import DatumOperation
+from parcelfence.site.whereabouts import plain_way
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -253,7 +254,7 @@ def _longitude_latitude(geometry: BaseGeometry, source_crs: CRS, *, base: CRS) -
     middle = (west + east) / 2, (south + north) / 2
     if source_crs.is_geographic and middle[0] > TURN_DEG / 2:  # of a property across the antimeridian
         middle = middle[0] - TURN_DEG, middle[1]
-    way = _plain_way(source_crs.srs, base.srs)
+    way = plain_way(source_crs.srs, base.srs)
     longitude, latitude = way.transform(*middle)
     returned = way.transform(longitude, latitude, direction="INVERSE")
     if not np.allclose(returned, middle, rtol=1e-9, atol=1e-6):
@@ -382,17 +383,5 @@ def _accuracy_m(way: Transformer) -> float | None:
 
 
 def _plain_transform(source: CRS, target: CRS) -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
-    transformer = _plain_way(source.srs, target.srs)
+    transformer = plain_way(source.srs, target.srs)
     return lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
-
-
-@lru_cache(maxsize=_KEPT)
-def _plain_way(source: str, target: str) -> Transformer:
-    return Transformer.from_crs(source, target, always_xy=True)
-
-
-def geodesic_length_m(lon_lat: npt.NDArray[np.float64], *, crs: CRS = WGS84) -> float:
-    """Length of a polyline on the ellipsoid of `crs` (Karney 2013), from (n, 2) longitudes and latitudes."""
-    ellipsoid = crs.ellipsoid
-    geod = Geod(a=ellipsoid.semi_major_metre, b=ellipsoid.semi_minor_metre) if ellipsoid else Geod(ellps="WGS84")
-    return float(geod.line_length(lon_lat[:, 0], lon_lat[:, 1]))

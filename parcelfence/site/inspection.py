@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.site.role_guess import geometry_types, guessed_role
+from parcelfence.units import METRIC
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from pyproj import CRS
@@ -18,9 +20,11 @@ if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
     from parcelfence.inputs.table import Table
 
-__all__ = ["LayerReport", "inspect_file"]
+__all__ = ["LayerReport", "inspect_file", "inspect_files"]
 
 _MOST_SAMPLES: Final = 4
+_MANY_VERTICES: Final = 5_000
+"""Lots have tens, one along a creek some hundreds; a town's roads as one parcel have tens of thousands."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,8 +53,8 @@ class LayerReport:
         A few values of each attribute.
     kinds : mapping of str to tuple
         For marks, the kinds that were recognised: number, and the words they were read from.
-    repairs, faults : tuple of str
-        What would be mended or left out; why it cannot be used.
+    repairs, cautions, faults : tuple of str
+        What would be mended or left out; what is odd, though it can be used; why it cannot be used.
     """
 
     file: str
@@ -70,7 +74,46 @@ class LayerReport:
     fields: dict[str, str] = field(default_factory=dict)
     kinds: dict[str, tuple[int, str]] = field(default_factory=dict)
     repairs: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     faults: tuple[str, ...] = ()
+
+
+def inspect_files(
+    files: Iterable[Path | str], *, role: str | None = None, crs: str | None = None
+) -> tuple[LayerReport, ...]:
+    """Inspect several files, and say which layers lie far away from the first parcels, or from the first layer.
+
+    Parameters
+    ----------
+    files : iterable of path or str
+        The files.
+    role, crs : str, optional
+        As for :func:`inspect_file`.
+
+    Returns
+    -------
+    tuple of LayerReport
+        Of every layer of every file.
+    """
+    reports = tuple(report for file in files for report in inspect_file(file, role=role, crs=crs))
+    placed = [report for report in reports if report.bounds_lon_lat is not None]
+    lots = [report for report in placed if report.role == "parcels"] or placed[:1]
+    return tuple(_beside(report, lots[0]) if report in placed else report for report in reports)
+
+
+def _beside(report: LayerReport, lots: LayerReport) -> LayerReport:
+    from dataclasses import replace
+
+    import numpy as np
+    from pyproj import CRS
+
+    from parcelfence.site.whereabouts import ELSEWHERE_M, gap_m
+
+    away_m = gap_m(np.array(lots.bounds_lon_lat), np.array([report.bounds_lon_lat]), crs=CRS.from_epsg(4326))
+    if away_m <= ELSEWHERE_M:
+        return report
+    caution = f"it lies {METRIC.distance(away_m)} away from {lots.file}: is it of the same place, and its CRS right?"
+    return replace(report, cautions=(*report.cautions, caution))
 
 
 def inspect_file(words: Path | str, *, role: str | None = None, crs: str | None = None) -> tuple[LayerReport, ...]:
@@ -148,7 +191,47 @@ def _with_table(report: LayerReport, table: Table) -> LayerReport:
         repairs=tuple(_without_name(repair) for repair in table.repairs),
         kinds=_kinds(table) if table.source.role == "marks" else {},
     )
-    return _with_place(report, table) if table.records else report
+    return _with_cautions(_with_place(report, table), table) if table.records else report
+
+
+def _with_cautions(report: LayerReport, table: Table) -> LayerReport:
+    """Add what is odd: features with more vertices than a lot has, and parcels that cover the same ground."""
+    from dataclasses import replace
+
+    import numpy as np
+    import shapely
+
+    from parcelfence.inputs.raw import feature_label
+    from parcelfence.site.whereabouts import width_m
+
+    counts = shapely.get_num_coordinates(np.array([record.geometry for record in table.records], dtype=object))
+    large = [number for number in np.argsort(-counts, kind="stable")[:_MOST_SAMPLES] if counts[number] > _MANY_VERTICES]
+    cautions = [
+        f"feature {feature_label(record.position, record.attributes)} has {counts[number]:,} vertices and is "
+        f"{METRIC.distance(width_m(table.bounds[number], crs=table.crs))} across: a network of roads or a shore "
+        "drawn as one, rather than a lot"
+        for number in large
+        for record in (table.records[number],)
+    ]
+    if table.source.role == "parcels":
+        cautions += _overlap_words(table)
+    return replace(report, cautions=(*report.cautions, *cautions))
+
+
+def _overlap_words(table: Table) -> list[str]:
+    import numpy as np
+
+    from parcelfence.inputs.raw import feature_label
+    from parcelfence.site.features import overlapping_pairs
+
+    pairs = overlapping_pairs(np.array([record.geometry for record in table.records], dtype=object), crs=table.crs)
+    if not pairs:
+        return []
+    first, second, area_m2 = pairs[0]
+    names = [feature_label(table.records[one].position, table.records[one].attributes) for one in (first, second)]
+    count = "2 parcels overlap" if len(pairs) == 1 else f"{len(pairs):,} pairs of parcels overlap"
+    worst = "" if len(pairs) == 1 else "most of all "
+    return [f"{count}: {worst}features {names[0]} and {names[1]}, by {area_m2:,.0f} m2"]
 
 
 def _without_name(fault: Fault) -> str:

@@ -42,7 +42,29 @@ class DatumOperation:
 
 @dataclass(frozen=True, kw_only=True)
 class InputRecord:
-    """One input file as it was used; of a raster the features are its cells."""
+    """One input file as it was used; of a raster the features are its cells.
+
+    Parameters
+    ----------
+    role, name, sha256 : str
+        What it was used as, its name, its hash.
+    crs, crs_origin : str
+        Its CRS, and how that is known.
+    features, used : int
+        What it holds, and how much of that lies near the property.
+    operation : DatumOperation
+        Way into the working CRS.
+    accuracy_m : float or None
+        Stated accuracy of its positions.
+    rounded_to_m : float
+        Step to which its coordinates are rounded, where it is coarse enough to matter; else 0.
+    away_m : float or None
+        Where nothing of it lies near the property: how far away its nearest feature is.
+    elsewhere : bool
+        Whether all of it lies so far away that it is hardly meant for this property.
+    repairs : tuple of Fault
+        What was mended near the property, and what was left out.
+    """
 
     role: str
     name: str
@@ -53,6 +75,9 @@ class InputRecord:
     used: int
     operation: DatumOperation
     accuracy_m: float | None = None
+    rounded_to_m: float = 0.0
+    away_m: float | None = None
+    elsewhere: bool = False
     repairs: tuple[Fault, ...] = ()
 
 

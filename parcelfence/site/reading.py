@@ -15,7 +15,7 @@ from parcelfence.inputs.source import ElevationSource, Source
 from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
-from parcelfence.site.features import features, identifier, neighbours
+from parcelfence.site.features import features, identifier, other_parcels
 from parcelfence.site.frame import LocalFrame
 from parcelfence.site.grids import box_holds
 from parcelfence.site.marks import MarkRecord, utilities
@@ -196,7 +196,7 @@ def site_of(
             inputs=tuple(one.input_record for one in around),
             remarks=(*_out_of_area(parcels, frame), *ground.remarks, *marks.remarks, *meant.remarks),
         ),
-        neighbours=neighbours(around, chosen={record.position for record in chosen}, ground=ground.area),
+        **other_parcels(around, chosen={record.position for record in chosen}, ground=ground.area),
         utilities=marks.utilities,
         overhead=marks.overhead,
         wanted_area=property_ground([feature.geometry for feature in wanted], where="wanted_area").area

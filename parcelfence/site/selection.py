@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, SelectionError, near_matches
+from parcelfence.inputs.raw import feature_label
 from parcelfence.site.features import written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from parcelfence.inputs.table import Record, Table
+    from parcelfence.inputs.table import LeftOut, Record, Table
 
 __all__ = ["BY_POSITION", "answers", "select_parcels"]
 
@@ -54,13 +55,13 @@ def select_parcels(table: Table, choices: Sequence[str]) -> tuple[Record, ...]:
     return tuple(record for record in table.records if record.position in chosen)
 
 
-def answers(record: Record, choices: Sequence[str]) -> bool:
+def answers(row: Record | LeftOut, choices: Sequence[str]) -> bool:
     """Tell whether a record answers to any of some choices, each ``FIELD=VALUE`` with the name as it is in the file."""
     for choice in choices:
         name, _, value = choice.partition("=")
         name, value = name.strip(), value.strip()
-        found = record.position + 1 if name == BY_POSITION else record.attributes.get(name)
-        if _same(found, value):
+        by_position = name == BY_POSITION and name not in row.attributes
+        if _same(row.position + 1 if by_position else row.attributes.get(name), value):
             return True
     return False
 
@@ -73,11 +74,10 @@ def _answering(table: Table, choice: str) -> list[Record]:
             Fault(where="--select", found=f"{choice!r} is not of the form FIELD=VALUE", remedy=_offer(table))
         )
     field = _field(table, name)
-    if field == BY_POSITION and BY_POSITION not in table.fields:
-        found = [record for record in table.records if _same(record.position + 1, value)]
-    else:
-        found = [record for record in table.records if _same(record.attributes.get(field), value)]
+    exact = [f"{field}={value}"]
+    found = [record for record in table.records if answers(record, exact)]
     if not found:
+        _refuse_left_out([row for row in table.left_out.values() if answers(row, exact)], table=table, choice=choice)
         there = (record.attributes.get(field) for record in table.records)
         values = [written(one) for one in there if one is not None]
         lacking = len(table.records) - len(values)
@@ -90,6 +90,21 @@ def _answering(table: Table, choice: str) -> list[Record]:
             )
         )
     return found
+
+
+def _refuse_left_out(rows: Sequence[LeftOut], *, table: Table, choice: str) -> None:
+    """Say of a parcel that is in the file, but cannot be used, that it is there, and what is wrong with it."""
+    if rows:
+        reason = rows[0].reason.removeprefix("it ")
+        raise SelectionError(
+            Fault(
+                where=table.source.name,
+                feature=feature_label(rows[0].position, rows[0].attributes, id_field=table.source.id_field),
+                found=f"the parcel with {choice.strip()} exists, but {reason}",
+                must="a property needs an outline with an area",
+                remedy="get its outline from whoever keeps the parcels, or draw it from the deed",
+            )
+        )
 
 
 def _field(table: Table, name: str) -> str:

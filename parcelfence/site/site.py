@@ -39,6 +39,8 @@ class Site:
         Inputs, repairs, datum operations.
     neighbours, buildings, easements, roads, doors, metal, other_loops : tuple of Feature
         Features within reach of the property; whole, not clipped.
+    overlaps : tuple of Feature
+        Ground of the property that another parcel of the file holds too.
     keep_outs, no_dig : tuple of Feature
         Ground that the animal must stay out of; ground that must not be dug, where the animal may walk.
     water, watercourses : tuple of Feature
@@ -71,6 +73,7 @@ class Site:
     frame: LocalFrame
     provenance: Provenance
     neighbours: tuple[Feature, ...] = ()
+    overlaps: tuple[Feature, ...] = ()
     buildings: tuple[Feature, ...] = ()
     utilities: tuple[Utility, ...] = ()
     overhead: tuple[Utility, ...] = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ from pyproj import Transformer
 
 from parcelfence.antimeridian import TURN_DEG
 from parcelfence.site.provenance import InputRecord
+from parcelfence.site.whereabouts import ELSEWHERE_M, gap_m
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -106,9 +107,26 @@ def surroundings(table: Table, *, frame: LocalFrame, ground: BaseGeometry, mark_
         used=len(records),
         operation=conversion.operation,
         accuracy_m=table.source.accuracy_m,
-        repairs=table.repairs,
+        **({} if records else _whereabouts(table, frame=frame, ground=ground)),
+        repairs=table.repairs_among(
+            (record for record, _ in records),
+            and_left_out=table.source.role != "parcels",  # the property was found, so what is left out is another lot
+        ),
+        rounded_to_m=table.rounded_to_m,
     )
     return Surroundings(table=table, records=records, input_record=input_record)
+
+
+def _whereabouts(table: Table, *, frame: LocalFrame, ground: BaseGeometry) -> dict[str, Any]:
+    """Find how far away a table lies that has nothing near the property, by the boxes around its records."""
+    if not table.records:
+        return {}
+    back = frame.conversion_to(table.crs, where=table.source.name)
+    own = np.array(back.geometry(shapely.segmentize(shapely.box(*ground.bounds), max(ground.length, 1.0))).bounds)
+    away_m = gap_m(own, table.bounds, crs=table.crs)
+    around = np.concatenate([table.bounds[:, :2].min(axis=0), table.bounds[:, 2:].max(axis=0)])
+    elsewhere = float(gap_m(own, around[None, :], crs=table.crs)) > ELSEWHERE_M
+    return {"away_m": away_m, "elsewhere": elsewhere}
 
 
 def _candidates(table: Table, *, near: BaseGeometry, back: Conversion) -> list[Record]:

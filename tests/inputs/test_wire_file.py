@@ -57,7 +57,7 @@ def _geojson(path: Path, geometries: list[shapely.Geometry], **columns: list[obj
     return path
 
 
-def test_attributes_are_taken_and_areas_stand_for_their_outline(tmp_path: Path) -> None:
+def test_attributes_are_taken(tmp_path: Path) -> None:
     degrees = shapely.transform(RING, lambda xy: xy * 1e-5 + [10.0, 50.0])
     pair = LineString([(10.0, 50.0), (10.00005, 50.00005)])
     path = _geojson(tmp_path / "w.geojson", [degrees, pair], part=["loop", "lead_in"], loop_id=["L1", "T1"])
@@ -65,8 +65,17 @@ def test_attributes_are_taken_and_areas_stand_for_their_outline(tmp_path: Path) 
     assert [(one.part, one.loop_id) for one in wire.lines] == [("loop", "L1"), ("lead_in", "T1")]
     assert wire.crs.to_epsg() == 4326
     assert len(wire.sha256) == 64
-    area = read_wire(_geojson(tmp_path / "a.geojson", [shapely.Polygon(degrees)]))
-    assert area.lines[0].line.length == pytest.approx(degrees.length)
+
+
+def test_areas_are_no_wire(tmp_path: Path) -> None:
+    lots = [shapely.box(10.0, 50.0, 10.001, 50.001), shapely.box(10.001, 50.0, 10.002, 50.001)]
+    with pytest.raises(InputError, match=r"all of its 2 features are areas\. Wire is a line"):
+        read_wire(_geojson(tmp_path / "lots.geojson", lots))
+    with pytest.raises(InputError, match="its only feature is an area"):
+        read_wire(_geojson(tmp_path / "lot.geojson", lots[:1]))
+    wire = read_wire(_geojson(tmp_path / "both.geojson", [*lots, LineString([(10, 50), (10.001, 50)])]))
+    assert len(wire.lines) == 1
+    assert any("2 features that are no lines were left out" in repair.found for repair in wire.repairs)
 
 
 def test_parts_of_a_multi_line_are_joined_and_points_left_out(tmp_path: Path) -> None:
