@@ -103,5 +103,5 @@ def _at(conflict: Conflict, *, plan: Plan) -> str:
 
 
 def _what_to_open(out: Path) -> str:
-    pages = [name for name in ("map.html", "worksheet.html") if (out / name).exists()]
-    return f": open {' and '.join(pages)} in a browser" if pages else ""
+    pages = [name for name in ("map.html", "worksheet.html", "owner.html") if (out / name).exists()]
+    return f": open {', '.join(pages)} in a browser" if pages else ""

@@ -9,7 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["CAUTIONS", "DAILY_CARE", "PRIVATE_LINES", "SEASONS", "WHAT_IT_DOES", "WHAT_IT_DOES_NOT", "Caution"]
+__all__ = [
+    "CAUTIONS",
+    "DAILY_CARE",
+    "OWNER_CALLS",
+    "PRIVATE_LINES",
+    "SEASONS",
+    "WHAT_IT_DOES",
+    "WHAT_IT_DOES_NOT",
+    "Caution",
+]
 
 
 @dataclass(frozen=True)
@@ -77,3 +86,11 @@ DAILY_CARE: Final[tuple[str, ...]] = (
     "Never take the animal across the wire with its receiver on. Take it off, carry or drive the animal across.",
     "Do not leave the animal alone outdoors for long, and never before its training is finished.",
 )
+OWNER_CALLS: Final[tuple[tuple[str, str], ...]] = (
+    ("Utility locating service", "before anybody digs, every time"),
+    ("Installer", "an alarm, a silent stretch of wire, signal in the house"),
+    ("Trainer", "it runs through, or is afraid to go out"),
+    ("Veterinarian", "sore skin; an ill, pregnant, very young or old animal"),
+    ("Licensed electrician", "sockets, grounding, after lightning"),
+)
+"""Whom an owner calls, and when."""

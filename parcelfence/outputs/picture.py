@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from parcelfence.outputs.style import Style
     from parcelfence.site.site import Site
 
-__all__ = ["picture"]
+__all__ = ["picture", "picture_key"]
 
 _MARGIN_PX: Final = 8.0
 _DETAIL_PX: Final = 0.2
@@ -27,9 +27,18 @@ _BELOW: Final = (
     *("fences", "open_sides", "passages"),
 )
 _POINT_PX: Final = 3.0
+_NAMED: Final = ("buildings", "keep_outs", "water", "hardscape", "doors", "gates")
+"""Ground that an owner asks for."""
 
 
-def picture(plan: Plan, *, width_px: float = 300.0, height_px: float = 240.0, frame: BaseGeometry | None = None) -> str:
+def picture(
+    plan: Plan,
+    *,
+    width_px: float = 300.0,
+    height_px: float = 240.0,
+    frame: BaseGeometry | None = None,
+    findings: bool = True,
+) -> str:
     """Draw a plan.
 
     Parameters
@@ -40,6 +49,8 @@ def picture(plan: Plan, *, width_px: float = 300.0, height_px: float = 240.0, fr
         Size of the picture.
     frame : BaseGeometry, optional
         What must fit into it, in the working CRS; the property by default.
+    findings : bool
+        Whether the places of cautions and of what must be fixed are shown.
 
     Returns
     -------
@@ -56,7 +67,7 @@ def picture(plan: Plan, *, width_px: float = 300.0, height_px: float = 240.0, fr
     sheet = shapely.box(0, 0, width_px, height_px)
     body = [
         drawn
-        for geometry, style in _drawn(plan)
+        for geometry, style in _drawn(plan, findings=findings)
         for drawn in _shape(affinity.affine_transform(geometry, placed), style=style, sheet=sheet)
     ]
     return (
@@ -66,7 +77,35 @@ def picture(plan: Plan, *, width_px: float = 300.0, height_px: float = 240.0, fr
     )
 
 
-def _drawn(plan: Plan) -> Iterator[tuple[BaseGeometry, Style]]:
+def picture_key(plan: Plan) -> str:
+    """Explain the signs of a picture without findings, as an HTML list."""
+    site = plan.site
+    marked = {utility.apwa_color for utility in site.utilities}
+    shown = [
+        ("Free to roam", style_of("zones", value="roam")),
+        ("The receiver reacts", style_of("zones", value="signal")),
+        *((style_of(layer).title, style_of(layer)) for layer in _NAMED if getattr(site, layer)),
+        *((style_of("utilities", value=color).title, style_of("utilities", value=color)) for color in sorted(marked)),
+        ("Wire", style_of("wire", value="loop")),
+        ("Lead-in, no signal", style_of("wire", value="lead_in")),
+        ("Lot line", style_of("parcel")),
+        ("Transmitter", style_of("transmitter")),
+    ]
+    return '<ul class="legend">' + "".join(f"<li>{_sign(style)} {title}</li>" for title, style in shown) + "</ul>"
+
+
+def _sign(style: Style) -> str:
+    """Draw the sign of a style: a dot, a patch or a piece of line."""
+    if style.marker:
+        drawn = _shape(shapely.Point(9, 5), style=style, sheet=shapely.box(0, 0, 18, 10))
+    elif style.fill and style.stroke != style_of("parcel").stroke:
+        drawn = _shape(shapely.box(1, 1, 17, 9), style=style, sheet=shapely.box(0, 0, 18, 10))
+    else:
+        drawn = _shape(shapely.LineString([(0, 5), (18, 5)]), style=style, sheet=shapely.box(0, 0, 18, 10))
+    return f'<svg width="18" height="10" viewBox="0 0 18 10" aria-hidden="true">{"".join(drawn)}</svg>'
+
+
+def _drawn(plan: Plan, *, findings: bool) -> Iterator[tuple[BaseGeometry, Style]]:
     """Give what is drawn with its style, from the ground up."""
     site, zones = plan.site, plan.zones
     yield from ((one.geometry, style_of("neighbours")) for one in site.neighbours)
@@ -79,7 +118,7 @@ def _drawn(plan: Plan) -> Iterator[tuple[BaseGeometry, Style]]:
     yield from _ground(site, ("doors", "gates"))
     if plan.loop.transmitter is not None:
         yield plan.loop.transmitter.point, style_of("transmitter")
-    for severity in ("caution", "must_fix"):
+    for severity in ("caution", "must_fix") if findings else ():
         places = [one.geometry.centroid for one in plan.conflicts if one.severity == severity]
         yield from ((place, style_of("conflicts", value=severity)) for place in places)
 

@@ -80,6 +80,7 @@ def stacked_table(
     figures: Sequence[int] = (),
     room: Sequence[int] = (),
     close: bool = False,
+    stack: bool = True,
 ) -> str:
     """Set a table that becomes a stack of cards on a phone.
 
@@ -93,6 +94,8 @@ def stacked_table(
         Columns that hold figures, and columns that are left to be written into.
     close : bool
         Whether a long table is set in small type with little room.
+    stack : bool
+        Whether it becomes cards; a table of few short columns fits a phone as it is.
     """
 
     def kind(column: int) -> str:
@@ -107,7 +110,7 @@ def stacked_table(
         + "</tr>"
         for row in rows
     )
-    kinds = "stack close" if close else "stack"
+    kinds = " ".join(kind for kind, wanted in (("stack", stack), ("close", close)) if wanted)
     return f'<table class="{kinds}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 

@@ -188,6 +188,7 @@ def facts(plan: Plan) -> str:
         ("Free to roam", units.area(found.free_area_m2)),
         ("Crossings / splices", f"{found.crossings} / {found.splices}"),
         ("Flags", str(found.flags)),
+        *((f"Labour: {one.work}", f"{one.hours:,.1f} h") for one in plan.take_off.labour),
     ]
     said = "".join(f"<li>{html_text(sentence)}</li>" for sentence in remarks(plan, found, units=units))
     words = "".join(f"<dt>{word}:</dt> <dd>{html_text(meaning)}</dd>" for word, meaning in _words(plan))

@@ -110,6 +110,13 @@ _TABLE: Final = (
         default=True,
     ),
     Writer(
+        name="owner",
+        files="owner.html",
+        meaning="one page for the owner: a small map, what the wire does and does not do, daily care, the quote",
+        write=_late("owner_page"),
+        default=True,
+    ),
+    Writer(
         name="as-built",
         files="as_built.html",
         meaning="the sheet for the next digging crew; only where parcelfence check was given a record",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.errors import Fault, SettingsError, near_matches
+from parcelfence.takeoff.take_off import Labour
 from parcelfence.takeoff.trench import BY_HAND, SOIL
 from parcelfence.units import FOOT_M
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.materials import Material
     from parcelfence.takeoff.take_off import TakeOff
 
-__all__ = ["CREW", "PRICES", "checked_crew", "checked_prices", "priced"]
+__all__ = ["CREW", "PRICES", "SAW_CUTS", "checked_crew", "checked_prices", "priced"]
 
 PRICES: Final = {
     "single_wire_per_m": "single wire of the loops, per metre",
@@ -43,6 +44,19 @@ CREW: Final = {
     "hourly_rate": "cost of an hour of the whole crew",
 }
 """Crew rates; names in ``_m_per_hour`` are also understood in ``_ft_per_hour``."""
+SAW_CUTS: Final = "saw cuts"
+"""Work of the crew, or material where it is contracted."""
+_WORK: Final = {
+    "trench_m_per_hour": "trench in soil",
+    "hand_dig_m_per_hour": "digging by hand",
+    "saw_cut_m_per_hour": SAW_CUTS,
+    "wire_m_per_hour": "laying the wire",
+    "flags_per_hour": "setting flags",
+    "joints_per_hour": "joints",
+    "crossing_hours": "crossings of utilities",
+    "setup_hours": "coming, setting up, testing",
+}
+"""What a crew does at each rate."""
 
 
 def priced(
@@ -76,19 +90,13 @@ def priced(
     """
     unit_prices, rates = checked_prices(prices), checked_crew(crew)
     items = tuple(_with_cost(item, prices=unit_prices) for item in counted.materials)
-    worked = _labour_hours(counted, crossings=crossings, crew=rates)
-    hours = sum(worked.values()) if worked else None
-    costs = [item.cost for item in items if item.cost is not None]
-    if hours is not None and "hourly_rate" in rates:
-        costs.append(hours * rates["hourly_rate"])
-    said = (*counted.remarks, _hours_cover(worked), _cost_covers(items, hours=hours, rates=rates))
-    return replace(
-        counted,
-        materials=items,
-        hours=hours,
-        cost=sum(costs) if costs else None,
-        remarks=tuple(sentence for sentence in said if sentence),
+    rate = rates.get("hourly_rate")
+    labour = tuple(
+        Labour(work=_WORK[name], hours=hours, cost=None if rate is None else hours * rate)
+        for name, hours in _labour_hours(counted, crossings=crossings, crew=rates).items()
     )
+    said = (*counted.remarks, _hours_cover(labour), _cost_covers(items, labour=labour))
+    return replace(counted, materials=items, labour=labour, remarks=tuple(sentence for sentence in said if sentence))
 
 
 def _with_cost(item: Material, *, prices: Mapping[str, float]) -> Material:
@@ -117,21 +125,16 @@ def _labour_hours(counted: TakeOff, *, crossings: tuple[Crossing, ...], crew: Ma
     return hours
 
 
-def _hours_cover(worked: Mapping[str, float]) -> str:
-    if not worked:
+def _hours_cover(labour: tuple[Labour, ...]) -> str:
+    if not labour:
         return ""
-    names = (
-        name.removesuffix("_per_hour").removesuffix("_hours").removesuffix("_m").replace("_", " ") for name in worked
-    )
-    return f"Hours cover only what a crew rate was given for: {', '.join(names)}."
+    return f"Hours cover only what a crew rate was given for: {', '.join(one.work for one in labour)}."
 
 
-def _cost_covers(items: tuple[Material, ...], *, hours: float | None, rates: Mapping[str, float]) -> str:
-    priced = [item.item for item in items if item.cost is not None]
-    labour = ["labour"] if hours is not None and "hourly_rate" in rates else []
-    if not priced and not labour:
-        return ""
-    return f"The cost covers only: {', '.join([*priced, *labour])}."
+def _cost_covers(items: tuple[Material, ...], *, labour: tuple[Labour, ...]) -> str:
+    covered = [item.item for item in items if item.cost is not None]
+    covered += ["labour"] if any(one.cost is not None for one in labour) else []
+    return f"The cost covers only: {', '.join(covered)}." if covered else ""
 
 
 def checked_prices(given: Mapping[str, float] | None) -> dict[str, float]:

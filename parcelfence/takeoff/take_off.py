@@ -22,7 +22,16 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.stations import Station
     from parcelfence.takeoff.ties import Tie
 
-__all__ = ["TakeOff", "take_off"]
+__all__ = ["Labour", "TakeOff", "take_off"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Labour:
+    """One kind of work: its hours at the rate of the crew, and their cost where an hourly rate is given."""
+
+    work: str
+    hours: float
+    cost: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,8 +48,8 @@ class TakeOff:
         Material list.
     trench_m_by_surface : tuple of (str, float)
         Trench length by surface, ``"soil"`` first.
-    hours, cost : float or None
-        Labour and total cost, once rates and prices were applied.
+    labour : tuple of Labour
+        Hours by the kind of work, once crew rates were applied.
     remarks : tuple of str
         What a reader may not expect: lengths along sloping ground, how far a spool goes, and what hours and cost leave
         out.
@@ -53,10 +62,21 @@ class TakeOff:
     stations: tuple[Station, ...]
     materials: tuple[Material, ...]
     trench_m_by_surface: tuple[tuple[str, float], ...]
-    hours: float | None = None
-    cost: float | None = None
+    labour: tuple[Labour, ...] = ()
     remarks: tuple[str, ...] = ()
     ties: tuple[Tie, ...] = ()
+
+    @property
+    def hours(self) -> float | None:
+        """Hours of all labour; None where no crew rate was given."""
+        return sum(one.hours for one in self.labour) if self.labour else None
+
+    @property
+    def cost(self) -> float | None:
+        """Cost of what has a price, material and labour together; None where nothing has."""
+        costs = [*(item.cost for item in self.materials), *(one.cost for one in self.labour)]
+        known = [cost for cost in costs if cost is not None]
+        return sum(known) if known else None
 
 
 def take_off(

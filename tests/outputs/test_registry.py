@@ -24,7 +24,17 @@ if TYPE_CHECKING:
     from parcelfence.outputs.delivery import Delivery
 
 CONTRACT_FILES = {
-    *("plan.gpkg", "plan.qgs", "map.html", "worksheet.html", "stakeout.csv", "stakeout.txt", "flags.gpx", "plan.dxf"),
+    *(
+        "plan.gpkg",
+        "plan.qgs",
+        "map.html",
+        "worksheet.html",
+        "owner.html",
+        "stakeout.csv",
+        "stakeout.txt",
+        "flags.gpx",
+        "plan.dxf",
+    ),
     "summary.json",
     *(f"geojson/{schema.name}.geojson" for schema in LAYERS),
 }

@@ -122,7 +122,10 @@ def test_hours_by_the_given_rates() -> None:
     found = counted(site(surface("drive", 20, 3), utilities=(GAS,)), crew=crew)
     assert found.hours == pytest.approx((160 + 20 - 3) / 50 + 0.5 + 2 + 0.25)
     assert found.cost is None
-    assert found.remarks[1] == "Hours cover only what a crew rate was given for: trench, flags, crossing, setup."
+    assert found.remarks[1] == (
+        "Hours cover only what a crew rate was given for: trench in soil, setting flags, crossings of utilities, "
+        "coming, setting up, testing."
+    )
 
 
 def test_digging_by_hand_has_its_own_rate() -> None:
