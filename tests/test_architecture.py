@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import sys
 from pathlib import Path
 
 import pytest
@@ -34,11 +35,14 @@ ORDER = (
         "outputs",
         "cli",
         "__main__",
+        "qgis_plugin",
     ),
 )
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE or path.stem != "__init__")
 DOTTED = {".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts): path for path in MODULES}
 
+IN_QGIS = "qgis_plugin"
+"""Runs in the Python of QGIS under another name: it imports its own files from where it stands."""
 MOST_LINES = 400
 MOST_FUNCTION_LINES = 60
 MOST_POSITIONAL = 2
@@ -64,7 +68,7 @@ def _imported_stages(tree: ast.AST) -> set[str]:
     return {parts[1] for name in names if (parts := name.split("."))[0] == "parcelfence" and len(parts) > 1}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=_name)
+@pytest.mark.parametrize("path", [path for path in MODULES if _stage(path) != IN_QGIS], ids=_name)
 def test_a_stage_imports_only_what_stands_above_it(path: Path) -> None:
     here = ORDER.index(_stage(path))
     for stage in _imported_stages(ast.parse(path.read_text(encoding="utf-8"))):
@@ -85,6 +89,17 @@ def _imported_modules(path: Path) -> set[str]:
     return names & set(DOTTED)
 
 
+@pytest.mark.parametrize("path", sorted((PACKAGE / IN_QGIS).glob("*.py")), ids=_name)
+def test_the_plugin_imports_the_standard_library_qgis_and_itself(path: Path) -> None:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"), feature_version=(3, 9))):
+        names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom):
+            assert node.level <= 1, f"{_name(path)} leaves its folder"
+            names = [] if node.level else [node.module or ""]
+        foreign = {name.split(".")[0] for name in names} - sys.stdlib_module_names - {"qgis", "processing"}
+        assert not foreign, f"{_name(path)} imports {foreign}"
+
+
 def test_no_two_files_import_each_other_by_any_way() -> None:
     waiting = {name: _imported_modules(path) - {name} for name, path in DOTTED.items()}
     while free := {name for name, needed in waiting.items() if not needed & set(waiting)}:
@@ -103,8 +118,9 @@ def test_no_piece_is_too_large(path: Path) -> None:
             arguments = [*node.args.posonlyargs, *node.args.args]
             positional = [argument.arg for argument in arguments if argument.arg not in {"self", "cls"}]
             compiled = {"compiled", "_in_lanes"} & {getattr(one, "id", "") for one in node.decorator_list}
+            qgis_method = _stage(path) == IN_QGIS and {"context", "feedback"} <= set(positional)
             click_method = {"ctx", "formatter"} <= set(positional) or {"ctx", "args"} <= set(positional)
-            assert len(positional) <= MOST_POSITIONAL or click_method or compiled, (
+            assert len(positional) <= MOST_POSITIONAL or click_method or qgis_method or compiled, (
                 f"{node.name} takes {positional} by position"
             )
 

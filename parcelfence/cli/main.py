@@ -27,6 +27,7 @@ COMMANDS: Final = {
     "find-break": ("parcelfence.cli.find_break", "Say where a broken wire is broken, and what to test next."),
     "screen": ("parcelfence.cli.screen", "Plan every parcel of a file and write one row each."),
     "inspect": ("parcelfence.cli.inspect", "Say what files hold and what is wrong with them."),
+    "qgis-plugin": ("parcelfence.cli.qgis_plugin", "Pack the plug-in for QGIS."),
     "sample": ("parcelfence.cli.sample", "Write out the sample property, to try things with."),
     "layers": ("parcelfence.cli.reference", "List the layers of a plan with their columns."),
     "formats": ("parcelfence.cli.reference", "List the outputs that can be written."),
