@@ -104,7 +104,7 @@ def read_wire(source: Source) -> DrawnWire:
     raw = _raw(source)
     drawn, repairs = _lines(raw, source=source)
     if not drawn:
-        raise InputError([_no_wire(raw, source=source), *repairs])
+        raise InputError([_no_wire(raw, source=source), *(repair for repair in repairs if repair.feature)])
     known = source_crs(raw, source)
     geometries = np.array([one.line for one in drawn], dtype=object)
     geometries, remarks, possible = checked_coordinates(geometries, known.crs, source=source)
