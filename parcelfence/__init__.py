@@ -15,7 +15,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from parcelfence.alternatives import compare, what_would_do
+    from parcelfence.advice import what_would_do
+    from parcelfence.alternatives import compare
     from parcelfence.errors import ParcelFenceError
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.comparison import comparison_table, write_comparison
@@ -54,7 +55,7 @@ _HOMES = {
     "layer_tables": ("parcelfence.outputs.tables", "tables"),
     "plan": ("parcelfence.planning", "plan"),
     "read_site": ("parcelfence.site.reading", "read_site"),
-    "what_would_do": ("parcelfence.alternatives", "what_would_do"),
+    "what_would_do": ("parcelfence.advice", "what_would_do"),
     "write": ("parcelfence.outputs.registry", "write"),
     "write_comparison": ("parcelfence.outputs.comparison", "write_comparison"),
 }

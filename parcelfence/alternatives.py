@@ -1,4 +1,4 @@
-"""Alternatives: one property planned in several ways, side by side, and what would do where a wish cannot be met.
+"""Alternatives: one property planned in several ways, side by side.
 
 The plans share the site and all that was read; each differs by its reach, its layout and what its design leans to.
 """
@@ -13,7 +13,7 @@ from parcelfence.errors import Fault, NoLoopError, SettingsError, near_matches
 from parcelfence.planning import free_ground_m2, plan
 from parcelfence.settings import Settings
 from parcelfence.takeoff.trench import BY_HAND
-from parcelfence.units import parse_length_m, unit_system
+from parcelfence.units import parse_length_m
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -28,19 +28,13 @@ __all__ = [
     "LAYOUTS",
     "Alternative",
     "Comparison",
-    "Remedy",
     "combinations",
     "compare",
     "compare_settings",
-    "what_would_do",
 ]
 
 LAYOUTS: Final[tuple[str, ...]] = get_args(Settings.model_fields["layout"].annotation)
 """Named layouts."""
-_SMALLER: Final = (0.85, 0.7, 0.55, 0.4, 0.3)
-"""Shares of the wanted reach that are tried where it leaves no ground, the largest first."""
-_LEAST_REACH_M: Final = 0.3
-"""No receiver is set to less (from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,15 +131,6 @@ class Comparison:
         parcelfence.write_comparison(self, directory, overwrite=overwrite, choose=choose)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Remedy:
-    """Something that was tried and works: in words, with its settings and the free ground that it keeps."""
-
-    words: str
-    settings: Settings
-    free_m2: float
-
-
 def compare(
     site: Site,
     settings: Settings | None = None,
@@ -217,29 +202,6 @@ def compare_settings(
     return Comparison(site=site, settings=settings, alternatives=alternatives)
 
 
-def what_would_do(site: Site, settings: Settings) -> tuple[Remedy, ...]:
-    """Try what would do where no loop as wanted keeps any ground free.
-
-    Parameters
-    ----------
-    site : Site
-        The property.
-    settings : Settings
-        What was wanted.
-
-    Returns
-    -------
-    tuple of Remedy
-        A smaller reach with the layout that was wanted; the back yard, with the house inside or as a side, and its
-        reach; each was planned and nothing in it must be fixed; what does not work is not in it.
-    """
-    found = [_smaller_reach(site, settings)]
-    if settings.layout != "back-yard":
-        yard = settings.replaced(layout="back-yard")
-        found.append(_tried(site, yard, words="the back yard only") or _smaller_reach(site, yard))
-    return tuple(remedy for remedy in found if remedy is not None)
-
-
 def _layouts(given: Iterable[str], *, settings: Settings) -> list[str]:
     """Check the layouts, and give each once, in the order in which they are known."""
     asked = set(given) or {settings.layout}
@@ -258,29 +220,6 @@ def _reaches_m(given: Iterable[float | str], *, settings: Settings) -> list[floa
     if min(reaches_m) <= 0:
         raise SettingsError(Fault(where="reaches", found=f"{min(reaches_m):g} m", must="a reach is more than nothing"))
     return sorted(reaches_m, reverse=True)
-
-
-def _smaller_reach(site: Site, settings: Settings) -> Remedy | None:
-    where = "the back yard only, with a" if settings.layout == "back-yard" else "a"
-    for share in _SMALLER:
-        reach_m = round(share * settings.reach_m, 2)
-        if reach_m < _LEAST_REACH_M:
-            return None
-        words = f"{where} reach of {unit_system(settings.units).length(reach_m, digits=2)}"
-        remedy = _tried(site, settings.replaced(reach_m=reach_m), words=words)
-        if remedy is not None:
-            return remedy
-    return None
-
-
-def _tried(site: Site, settings: Settings, *, words: str) -> Remedy | None:
-    try:
-        finished = plan(site, settings)
-    except (NoLoopError, SettingsError):
-        return None
-    if any(conflict.severity == "must_fix" for conflict in finished.conflicts):
-        return None
-    return Remedy(words=words, settings=settings, free_m2=free_ground_m2(finished.zones, site))
 
 
 def _alternative(

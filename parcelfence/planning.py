@@ -50,6 +50,8 @@ _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
 _LEAST_FREE_M2: Final = 4.0
 """Two metres by two: no animal can live on less (from memory)."""
+_TRY: Final = "'parcelfence plan' of this property alone, or what_would_do() from Python, tries what would do"
+"""Stands for advice where nothing was tried, as in a screening; :mod:`parcelfence.advice` puts its own in its place."""
 _LONGEST_LOOP_M: Final = 20_000.0
 """Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
 
@@ -100,7 +102,7 @@ def _without_ground(free_m2: float, *, site: Site, settings: Settings) -> Fault:
         found=f"a loop with a reach of {units.length(settings.reach_m)} would leave {free_m2:.1f} m2 of ground free",
         must=f"a loop is worth its wire only where the animal can stand clear of the signal, on {_LEAST_FREE_M2:g} m2 "
         "at least",
-        remedy="try a smaller reach, or the layout back-yard",
+        remedy=_TRY,
     )
 
 
@@ -194,7 +196,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
         try:
             loop = _settled(arrangement.site, settings.replaced(**arrangement.clearances))
         except NoLoopError as error:
-            refused = refused or error
+            refused = refused or NoLoopError([replace(fault, remedy=_TRY) for fault in error.faults])
             continue
         if arrangement.house_inside and not encloses_the_house(loop, site=site, settings=settings):
             continue
@@ -208,7 +210,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
             where=f"layout {settings.layout}",
             feature=site.parcel_id,
             found="neither a loop round the house nor one doubled back along it fits",
-            remedy="try a smaller reach, or the layout whole-lot",
+            remedy=_TRY,
         )
     )
 

@@ -8,9 +8,9 @@ import pytest
 from shapely import LineString, box
 
 import parcelfence
-from parcelfence import Settings, compare, what_would_do
+from parcelfence import Settings, compare
 from parcelfence.alternatives import Alternative
-from parcelfence.errors import NoLoopError, SettingsError
+from parcelfence.errors import SettingsError
 from tests.layout.sites import make_site
 
 LOT = box(0, 0, 40, 60)
@@ -77,22 +77,3 @@ def test_the_beaten_are_those_that_another_one_outdoes() -> None:
     assert not one(must_fix=1, free_m2=500).beats(one())
     assert not one(cost=5.0, wire_m=10).beats(one(cost=4.0))
     assert one().beats(Alternative(number=2, settings=Settings(), reason="no room"))
-
-
-def test_where_the_wanted_reach_leaves_nothing_what_would_do_was_tried() -> None:
-    small = make_site(box(0, 0, 12, 26), buildings=[box(1.5, 6, 10.5, 14)], roads=[ROAD])
-    wanted = Settings(reach_m=3.0)
-    with pytest.raises(NoLoopError):
-        parcelfence.plan(small, wanted)
-    remedies = what_would_do(small, wanted)
-    assert remedies
-    for remedy in remedies:
-        again = parcelfence.plan(small, remedy.settings)
-        assert remedy.free_m2 == pytest.approx(again.zones.roam.difference(small.buildings[0].geometry).area)
-        assert remedy.free_m2 >= 4
-        assert (remedy.settings.reach_m == wanted.reach_m) == (remedy.words == "the back yard only")
-        assert remedy.words == "the back yard only" or f"{remedy.settings.reach_m:.2f} m" in remedy.words
-
-
-def test_where_nothing_would_do_nothing_is_advised() -> None:
-    assert not what_would_do(make_site(box(0, 0, 2, 3)), Settings(reach_m=2.0))

@@ -27,6 +27,7 @@ ORDER = (
     *(
         "finished_plan",
         "planning",
+        "advice",
         "alternatives",
         "many",
         "screening",

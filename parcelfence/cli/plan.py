@@ -17,7 +17,7 @@ from parcelfence.cli.options import (
     setting_options,
 )
 from parcelfence.cli.run import finish, progress, run_options
-from parcelfence.errors import SettingsError
+from parcelfence.errors import NoLoopError, SettingsError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -58,11 +58,15 @@ def plan(project: Path | None, out: Path | None, **options: Any) -> None:
     with progress("reading", "designing and checking", "writing") as step:
         step("reading")
         from parcelfence import planning
+        from parcelfence.advice import explained
         from parcelfence.site.reading import project_site
 
         site = project_site(job)
         step("designing and checking")
-        finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
+        try:
+            finished = planning.plan(site, job.settings, prices=job.prices, crew=job.crew)
+        except NoLoopError as error:
+            raise explained(error, site=site, settings=job.settings) from error
         step("writing")
         if out is not None:
             finished.write(
