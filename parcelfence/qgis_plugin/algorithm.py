@@ -21,14 +21,15 @@ from . import schema
 from .forms import MORE_MARKS, PROPERTY, given_settings
 from .layer_files import LayerFile, write_layer
 from .program import Program, ProgramError
+from .results import show_plan
 
 if TYPE_CHECKING:
     from collections.abc import Generator
 
-__all__ = ["LOAD", "NAME", "PROGRAM_SETTING", "Algorithm", "Run", "folder_parameters"]
+__all__ = ["LOAD", "NAME", "OUTPUT", "PROGRAM_SETTING", "Algorithm", "Run", "folder_parameters"]
 
 PROGRAM_SETTING = "PARCELFENCE_PROGRAM"
-LOAD, OVERWRITE, NAME = "LOAD", "OVERWRITE", "NAME"
+LOAD, OVERWRITE, NAME, OUTPUT = "LOAD", "OVERWRITE", "NAME", "OUTPUT"
 _SAFETY = (
     "Before any digging call the utility locating service, and dig by hand within the tolerance zones. Local codes and "
     "licensed electricians have the last word; an animal's receiver is fitted and supervised by a person."
@@ -36,7 +37,7 @@ _SAFETY = (
 
 _FIELDS = {
     "--select": "Here: select the parcel in its layer, or fill in the field Property.",
-    "--crs": "Here: set the coordinate system of the layer, under Layer > Set CRS of Layer.",
+    "-crs": "Here: set the coordinate system of the layer, under Layer > Set CRS of Layer.",
     "--overwrite": "Here: the box under the folder.",
 }
 """Where a form has what a message names as an option."""
@@ -53,6 +54,7 @@ class Algorithm(QgsProcessingAlgorithm):
     def __init__(self) -> None:
         super().__init__()
         self.chosen_ids: frozenset[int] = frozenset()
+        self.folder = ""
         self.shown = ""
 
     def name(self) -> str:
@@ -81,6 +83,16 @@ class Algorithm(QgsProcessingAlgorithm):
             layer = self.parameterAsVectorLayer(parameters, "PARCELS", context)
             self.chosen_ids = frozenset(layer.selectedFeatureIds()) if layer is not None else frozenset()
         return True
+
+    def postProcessAlgorithm(self, context: Any, feedback: Any) -> dict[str, Any]:
+        """Show what was written, in the thread in which layers live."""
+        if self.shown and context.project() is not None:
+            self.show(context.project())
+        return {}
+
+    def show(self, project: Any) -> None:
+        """Show the plan in ``folder`` under the name ``shown``."""
+        show_plan(self.folder, project=project, title=self.shown)
 
     def add(self, *definitions: Any) -> None:
         """Add parameters and outputs."""
@@ -134,6 +146,13 @@ class Run:
         chosen = self.algorithm.chosen_ids if name == "PARCELS" else frozenset()
         return self._written(source, title=source.sourceName(), chosen_ids=chosen)
 
+    def required_source(self, name: str) -> LayerFile:
+        """Write the layer of a parameter that must be given."""
+        file = self.source(name)
+        if file is None:
+            raise QgsProcessingException(self.algorithm.invalidSourceError(self.parameters, name))
+        return file
+
     def layers(self, name: str) -> list[LayerFile]:
         """Write the layers of a parameter that takes several, whole."""
         given = self.algorithm.parameterAsLayerList(self.parameters, name, self.context) or []
@@ -163,9 +182,21 @@ class Run:
         """Give the settings that are not left at their defaults."""
         return given_settings(self.text, self.flag)
 
+    def settings_words(self) -> list[str]:
+        """Write the settings into a file of their own, and give the words that hand it to parcelfence."""
+        path = self.folder / "settings.json"
+        path.write_text(json.dumps(self.settings(), ensure_ascii=False), encoding="utf-8")
+        return ["--settings", str(path)]
+
+    def overwrites(self) -> bool:
+        """Whether an earlier result may be replaced."""
+        return self.flag(OVERWRITE)
+
     def project_file(self) -> Path:
         """Write the layers, and the project file that names them."""
         roles = self.roles()
+        if "parcels" not in roles:
+            raise QgsProcessingException("Neither a project file nor a layer of parcels was given.")
         parcels = roles["parcels"][0]
         site: dict[str, Any] = {"name": self.text(NAME).strip() or parcels.title}
         stated = self.text(PROPERTY).strip()
@@ -219,7 +250,7 @@ class Run:
         folder.parent.mkdir(parents=True, exist_ok=True)
         empty = folder.is_dir() and not any(folder.iterdir())
         words = ["--out", str(folder)]
-        return str(folder), [*words, "--overwrite"] if empty or self.flag(OVERWRITE) else words
+        return str(folder), [*words, "--overwrite"] if empty or self.overwrites() else words
 
     def _compare_versions(self, program: Program) -> None:
         found = program.version()

@@ -10,10 +10,13 @@ from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
 from .algorithm import PROGRAM_SETTING
-from .algorithms import ALGORITHMS
+from .designing import CheckWire, ComparePlans, PlanLoop
 from .program import VARIABLE
+from .surveying import CalibrateReach, InspectLayers, ScreenParcels
 
 __all__ = ["Provider"]
+
+_ALGORITHMS = (InspectLayers, PlanLoop, ComparePlans, CheckWire, CalibrateReach, ScreenParcels)
 
 
 class Provider(QgsProcessingProvider):
@@ -34,7 +37,7 @@ class Provider(QgsProcessingProvider):
 
     def loadAlgorithms(self) -> None:
         """Enter every algorithm."""
-        for algorithm in ALGORITHMS:
+        for algorithm in _ALGORITHMS:
             self.addAlgorithm(algorithm())
 
     def id(self) -> str:

@@ -5,11 +5,27 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject
+from qgis.core import (
+    QgsCategorizedSymbolRenderer,
+    QgsLayerTreeGroup,
+    QgsLayerTreeLayer,
+    QgsProject,
+    QgsRendererCategory,
+    QgsSymbol,
+    QgsVectorLayer,
+)
+from qgis.PyQt.QtGui import QColor
 
-__all__ = ["show_plan"]
+__all__ = ["show_plan", "show_table"]
 
 PROJECT = "plan.qgs"
+_STATUSES = (
+    ("planned", "planned", "#1c2440"),
+    ("no_loop", "no room for a loop", "#8a8f98"),
+    ("refused", "refused, with the reason", "#c2620e"),
+    ("failed", "failed", "#a3260b"),
+)
+"""What became of a parcel, as it is written, as a person reads it, and its colour."""
 
 
 def show_plan(folder: str, *, project: Any, title: str) -> str:
@@ -42,3 +58,21 @@ def _copy(source: Any, target: Any, *, project: Any) -> None:
             shown = target.addLayer(layer)
             shown.setItemVisibilityChecked(node.itemVisibilityChecked())
             shown.setExpanded(node.isExpanded())
+
+
+def show_table(path: str, *, project: Any, title: str) -> None:
+    """Put the rows of a screening on top of a project, coloured by what became of each parcel."""
+    layer = QgsVectorLayer(path, title, "ogr")
+    if not layer.isValid():
+        return
+    categories = []
+    for value, label, colour in _STATUSES:
+        symbol = QgsSymbol.defaultSymbol(layer.geometryType())
+        if symbol is None:  # a table without geometry has no colours
+            break
+        symbol.setColor(QColor(colour))
+        categories.append(QgsRendererCategory(value, symbol, label))
+    if categories:
+        layer.setRenderer(QgsCategorizedSymbolRenderer("status", categories))
+    project.addMapLayer(layer, False)
+    project.layerTreeRoot().insertLayer(0, layer)

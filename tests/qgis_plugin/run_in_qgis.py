@@ -125,7 +125,7 @@ def draw(path: str) -> None:
     project = QgsProject.instance()
     root = project.layerTreeRoot()
     shown = [layer for layer in root.layerOrder() if root.findLayer(layer.id()).isVisible()]
-    parcel = next(layer for layer in shown if layer.name() in {"Parcel", "Screening", "screening"})
+    parcel = next(layer for layer in shown if layer.name() in {"Parcel", "rows"})
     settings = QgsMapSettings()
     settings.setLayers(shown)
     settings.setDestinationCrs(parcel.crs())

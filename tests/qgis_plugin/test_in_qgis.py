@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import pytest
 
 from parcelfence.layers import LAYERS
@@ -154,6 +155,83 @@ def test_inspection_names_roles_and_faults(around: dict[str, str], tmp_path: Pat
     assert "Lots &lt;b&gt;" in page
     assert "marks (" in page
     assert any(line.startswith("error: Lots of nowhere: ") for line in found["lines"])
+
+
+def test_an_edited_wire_is_checked_before_it_is_saved(
+    planned: tuple[dict[str, Any], Path], around: dict[str, str], tmp_path: Path
+) -> None:
+    plan = planned[1] / "plan.gpkg"
+    wire = {"path": f"{plan}|layername=wire", "name": "Wire as I want it"}
+    moved = {**wire, "move": {"where": "part = 'loop'", "by": [6.0, 0.0]}}
+    site = {
+        "PARCELS": sample("parcels.geojson", LOTS, crs=FEET, select=CHOICE),
+        "BUILDINGS": sample("buildings.geojson", "Houses", crs=FEET),
+    }
+    common = {"REACH": "8 ft", "PLAN": str(planned[1])}
+    names = ("as planned", "edited", "by file")
+    outs = [{**common, "OUTPUT": str(tmp_path / name)} for name in names]
+    cases: list[dict[str, Any]] = [
+        {"layers": {**site, "WIRE": wire}, "parameters": outs[0]},
+        {"layers": {**site, "WIRE": moved}, "parameters": outs[1]},
+        {"layers": {"WIRE": moved}, "parameters": {**outs[2], "SITE": str(SAMPLE / "SITE.toml")}},
+        {"layers": {"WIRE": moved}, "parameters": {"OUTPUT": str(tmp_path / "none")}},
+    ]
+    found = in_qgis([{"algorithm": "parcelfence:check", **case} for case in cases], around=around, folder=tmp_path)
+    assert [case["refusal"] for case in found[:3]] == ["", "", ""]
+    as_planned, edited, by_file = (case["outputs"]["MUST_FIX"] for case in found[:3])
+    assert as_planned == 0
+    assert edited > 0
+    assert by_file > 0
+    assert any("lot line" in line for line in found[1]["lines"] if line.startswith("warning: MUST FIX"))
+    assert found[3]["refusal"] == "Neither a project file nor a layer of parcels was given."
+
+
+def test_the_chosen_one_of_a_comparison_is_shown(around: dict[str, str], tmp_path: Path) -> None:
+    case = {
+        "algorithm": "parcelfence:compare",
+        "layers": {"PARCELS": sample("parcels.geojson", LOTS, crs=FEET, select="parcel_no = '31-05'")},
+        "parameters": {"REACHES": "4 ft, 6 ft", "CHOOSE": 2, "OUTPUT": str(tmp_path / "ways")},
+    }
+    found = in_qgis([case], around=around, folder=tmp_path)[0]
+    assert Path(found["outputs"]["PAGE"]).is_file()
+    second = next(line for line in found["lines"] if line.startswith("number 2, "))
+    reach_m = json.loads((tmp_path / "ways/plan/summary.json").read_text())["settings"]["reach_m"]
+    assert f"reach_m {reach_m:g}," in second
+    assert found["tree"][0][0] == LOTS
+
+
+def test_every_parcel_is_screened_from_a_layer_with_unsaved_edits(around: dict[str, str], tmp_path: Path) -> None:
+    lots = sample("parcels.geojson", LOTS, crs=FEET, only="parcel_no <> '31-04'")
+    parameters = {"REACH": "6 ft", "KEEP": "parcel_no", "OUTPUT": str(tmp_path / "rows.gpkg")}
+    cases: list[dict[str, Any]] = [
+        {"layers": {"PARCELS": lots}, "parameters": parameters, "picture": str(tmp_path / "rows.png")},
+        {"layers": {"PARCELS": lots}, "parameters": parameters},
+    ]
+    first, second = in_qgis(
+        [{"algorithm": "parcelfence:screen", **case} for case in cases], around=around, folder=tmp_path
+    )
+    assert first["outputs"]["PARCELS_SCREENED"] == 5
+    assert first["outputs"]["PLANNED"] >= 4
+    assert first["tree"] == ["rows", LOTS]
+    assert (tmp_path / "rows.gpkg").is_file()
+    assert "it exists already" in second["refusal"]
+
+
+def test_walked_points_fit_the_reach(
+    planned: tuple[dict[str, Any], Path], around: dict[str, str], tmp_path: Path
+) -> None:
+    zones = geopandas.read_file(planned[1] / "plan.gpkg", layer="zones").set_index("kind")
+    edge = zones.loc[["signal"]].boundary.explode().iloc[0]
+    walked = geopandas.GeoSeries([edge.interpolate(share / 30, normalized=True) for share in range(30)], crs=zones.crs)
+    walked.to_crs("EPSG:4326").to_file(tmp_path / "walk.gpkg")
+    case = {
+        "algorithm": "parcelfence:calibrate",
+        "layers": {"WALK": {"path": str(tmp_path / "walk.gpkg"), "name": "Walk of Tuesday", "crs": FEET}},
+        "parameters": {"PLAN": str(planned[1])},
+    }
+    found = in_qgis([case], around=around, folder=tmp_path)[0]
+    assert found["outputs"]["REACH_M"] == pytest.approx(8 * 0.3048, abs=0.02)
+    assert found["outputs"]["OUTLIERS"] == 0
 
 
 def test_the_command_of_qgis_knows_it(around: dict[str, str], tmp_path: Path) -> None:
