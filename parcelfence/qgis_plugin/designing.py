@@ -133,8 +133,8 @@ class CheckWire(_PlanFolder):
     TITLE = "Check a wire"
     ABOUT = (
         "Checks a wire that was drawn or edited in QGIS, or surveyed as built, by the rules of a plan, with its signal "
-        "and its lengths. The site is given by its layers, or by a project file SITE.toml. The layer Wire of a plan can "
-        "be edited and checked as it is, before it is saved."
+        "and its lengths. The site is given by its layers, or by a project file SITE.toml. The layer Wire of a plan "
+        "can be edited and checked as it is, before it is saved."
     )
 
     def initAlgorithm(self, configuration: Any = None) -> None:
