@@ -119,9 +119,9 @@ def utility_name(utility: NamedFeature) -> str:
     return f"{kind} {utility.id}"
 
 
-def feature_name(feature: NamedFeature) -> str:
-    """Name a feature by its kind and identifier, once where they are the same word."""
-    kind = feature.kind.replace("_", " ")
+def feature_name(feature: NamedFeature, *, kind: str = "") -> str:
+    """Name a feature by its kind (or the one that is given) and identifier, once where they are the same word."""
+    kind = kind or feature.kind.replace("_", " ")
     return feature.id if feature.id.replace("_", " ").startswith(kind) else f"{kind} {feature.id}"
 
 

@@ -12,6 +12,7 @@ from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,7 +53,7 @@ def _too_near(draft: Draft, building: Feature, *, stretch: Stretch) -> Conflict:
     clear = not under and not draft.zones.signal.intersects(building.geometry)
     found = "runs into" if under else f"comes within {words.length(stretch.measured)} of"
     return Conflict(
-        message=f"The wire {found} building {building.id} {words.along(stretch)}; "
+        message=f"The wire {found} {feature_name(building, kind='building')} {words.along(stretch)}; "
         f"{words.length(settings.building_clearance_m)} is required.",
         remedy="Lead the wire farther from the wall, or choose a reach small enough for the space between them.",
         geometry=stretch.line,
@@ -91,10 +92,11 @@ def building_signal(draft: Draft) -> Iterator[Conflict]:
         covered = signal.covers(building.geometry)
         if covered or depth_m > LAYING_TOLERANCE_M:
             words, place = draft.wording, nearest_place(draft.loop, inside, twisted=False)
+            named = feature_name(building, kind="building")
             extent = "fills" if covered else f"reaches {words.length(depth_m)} into"
             where = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
             yield Conflict(
-                message=f"The signal {extent} building {building.id}{where} and passes through its walls.",
+                message=f"The signal {extent} {named}{where} and passes through its walls.",
                 remedy="Lead the wire farther from the building, choose a smaller reach, or take the building out of "
                 "the loop if no animal is ever in it.",
                 geometry=inside,

@@ -15,7 +15,7 @@ from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.site.whereabouts import ELSEWHERE_M
-from parcelfence.wording import listing, utility_name
+from parcelfence.wording import feature_name, listing, utility_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -119,8 +119,9 @@ def _building_margins(draft: Draft) -> Iterator[Conflict]:
         margin_m = float(signal.distance(buildings[number]))
         if margin_m > 0:  # otherwise building-signal has it
             nearest = shapely.get_point(shapely.shortest_line(signal, buildings[number]), 0)
-            own = draft.site.buildings[number].id
-            found.append(_margin(draft, nearest, margin_m=margin_m, budget=budget, feature=own, name=f"building {own}"))
+            own = draft.site.buildings[number]
+            name = feature_name(own, kind="building")
+            found.append(_margin(draft, nearest, margin_m=margin_m, budget=budget, feature=own.id, name=name))
     if found:
         yield _met_by_less(draft, found, layer="buildings", clearance="The signal stays out of")
 

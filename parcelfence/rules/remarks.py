@@ -17,6 +17,8 @@ __all__ = ["remark_conflicts"]
 
 _SAME_PLACE_M: Final = 1.0
 _SITE_WIDE: Final = frozenset({"transmitter-place", "no-roam", "area-limit", "drive-limit"})
+_MEASURED_AFRESH: Final = frozenset({("narrow-passage", "parcel")})
+"""Ground that stays outside has a rule of its own, which finds by trial what parts it from the rest."""
 _BASIS: Final = "design of the loop"
 
 
@@ -31,7 +33,11 @@ def remark_conflicts(draft: Draft, *, found: Sequence[Conflict]) -> tuple[Confli
         What the rules found; a remark of the same rule, on the same feature and at the same place, is left out, and so
         is one about all of the site that a rule speaks of too.
     """
-    fresh = [remark for remark in draft.loop.remarks if not any(_same(remark, conflict) for conflict in found)]
+    fresh = [
+        remark
+        for remark in draft.loop.remarks
+        if (remark.rule, remark.layer) not in _MEASURED_AFRESH and not any(_same(remark, one) for one in found)
+    ]
     return tuple(_placed(draft, remark) for remark in fresh)
 
 

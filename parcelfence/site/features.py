@@ -36,6 +36,8 @@ __all__ = [
 
 _KIND_FIELDS: Final = ("kind", "type", "use", "class")
 _ID_FIELDS: Final = ("id", "uid", "fid", "objectid")
+_NAME_FIELDS: Final = ("name", "label", "title")
+"""What people call a thing; of parcels it may be the owner's name, which is no identifier."""
 _NOUNS: Final = {
     "parcels": "parcel",
     "buildings": "building",
@@ -152,7 +154,8 @@ def _areas(shared: BaseGeometry) -> BaseGeometry:
 
 def identifier(record: Record, table: Table) -> str:
     """Name a record by its identifier field, or by its place in the file."""
-    wanted = [table.source.id_field.casefold()] if table.source.id_field else _ID_FIELDS
+    usual = _ID_FIELDS if table.source.role == "parcels" else (*_ID_FIELDS, *_NAME_FIELDS)
+    wanted = [table.source.id_field.casefold()] if table.source.id_field else usual
     folded = {name.casefold(): value for name, value in record.attributes.items()}
     for field in wanted:
         if folded.get(field) not in {None, ""}:
