@@ -14,7 +14,6 @@ from parcelfence.layout.crossable import crossable
 from parcelfence.layout.gate import GateLevel
 from parcelfence.layout.lead_in import lay_out
 from parcelfence.layout.loop import Loop
-from parcelfence.layout.narrow import narrow_places
 from parcelfence.layout.open_side import doubled_back
 from parcelfence.layout.rounding import FOR_CHORDS, parts, turnable, whole
 from parcelfence.layout.wording import crossing_remarks, inner_loop_remarks, left_behind_remarks
@@ -65,11 +64,9 @@ def design(site: Site, settings: Settings, *, withheld: BaseGeometry | None = No
     runs, transmitter, remarks = lay_out(
         outline.area, doubled=doubled.rings if doubled else (), site=site, settings=settings
     )
-    outer = next(run for run in runs if run.part != "inner_loop")
     said = (
         *land.remarks,
         *outline.remarks,
-        *(() if doubled else narrow_places(outer, site=site, settings=settings)),
         *inner_loop_remarks(runs, site=site, settings=settings),
         *remarks,
     )

@@ -17,6 +17,7 @@ from parcelfence.rules import (
     joins,
     lot_lines,
     marks,
+    narrow,
     outside,
     reach,
     shape,
@@ -42,6 +43,7 @@ THIRD_PARTY_RULE: Final = "third-party-rule"
 BUILT_IN: Final[tuple[Rule, ...]] = (
     *lot_lines.RULES,
     *buildings.RULES,
+    *narrow.RULES,
     *utilities.RULES,
     *marks.RULES,
     *shape.RULES,
