@@ -51,17 +51,13 @@ for _pattern, _edges in {
     _LINES[_pattern, : len(_edges)] = _edges
 
 
-def outlines(
-    tiles: Tiles, lattice: NDArray[np.float64], *, level: float, tolerance_m: float, plain: bool = False
-) -> list[NDArray[np.float64]]:
+def outlines(tiles: Tiles, *, level: float, tolerance_m: float, plain: bool = False) -> list[NDArray[np.float64]]:
     """Trace the contour of one level.
 
     Parameters
     ----------
     tiles : Tiles
         Tiles that hold all of the contour.
-    lattice : ndarray, shape (n, 17, 17)
-        Field at the corners of their cells.
     level : float
         Value of the normalised field.
     tolerance_m : float
@@ -74,8 +70,8 @@ def outlines(
     list of ndarray, shape (m, 2)
         Rings as open lists of vertices, with the higher field on the left: outlines run anticlockwise, holes clockwise.
     """
-    following = _followed(tiles.parts, lattice, level)
-    points, sizes = _traced(tiles.parts, lattice, following, (level, tolerance_m, tiles.step_m), plain)
+    following = _followed(tiles.parts, tiles.lattice, level)
+    points, sizes = _traced(tiles.parts, tiles.lattice, following, (level, tolerance_m, tiles.step_m), plain)
     return np.split(points + tiles.origin, np.cumsum(sizes)[:-1]) if len(sizes) else []
 
 

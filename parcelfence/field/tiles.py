@@ -19,12 +19,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from parcelfence.compiled import compiled
-from parcelfence.field.tile_field import CELLS, ORDER, distance2, product, pull
+from parcelfence.field.tile_field import CELLS, ORDER, distance2, lattice_of, product, pull
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -79,6 +80,16 @@ class Tiles:
     def wire(self) -> NDArray[np.float64]:
         """Stretches as x and y of both ends and half the current, shape (5, k)."""
         return np.asarray(self.parts[5])
+
+    @property
+    def whole_within_m(self) -> float:
+        """The list of a tile holds every stretch that is nearer to its centre than this."""
+        return _FAR * float(self.parts[6])
+
+    @cached_property
+    def lattice(self) -> NDArray[np.float64]:
+        """The normalised field at the corners of all cells, see :func:`parcelfence.field.tile_field.lattice_of`."""
+        return np.asarray(lattice_of(self.parts))
 
     @classmethod
     def of(cls, chain: Chain, *, receiver: Receiver, levels: Sequence[float]) -> Tiles:

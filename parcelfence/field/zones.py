@@ -12,7 +12,6 @@ from shapely import MultiPolygon, Polygon
 
 from parcelfence.field.current import Chain
 from parcelfence.field.outline import outlines
-from parcelfence.field.tile_field import lattice_of
 from parcelfence.field.tiles import Tiles
 
 if TYPE_CHECKING:
@@ -141,8 +140,7 @@ def field_zones(
     if not np.any(chain.currents):
         return tuple(MultiPolygon() for _ in levels)
     tiles = tiles or Tiles.of(chain, receiver=receiver, levels=levels)
-    lattice = lattice_of(tiles.parts)
-    return tuple(_zone(tiles, lattice, level=level, tolerance_m=tolerance_m) for level in levels)
+    return tuple(_zone(tiles, level=level, tolerance_m=tolerance_m) for level in levels)
 
 
 def signal_tiles(loops: Iterable[CurrentLoop], receiver: Receiver) -> Tiles | None:
@@ -153,10 +151,10 @@ def signal_tiles(loops: Iterable[CurrentLoop], receiver: Receiver) -> Tiles | No
     return Tiles.of(chain, receiver=receiver, levels=(1.0, receiver.core_level))
 
 
-def _zone(tiles: Tiles, lattice: NDArray[np.float64], *, level: float, tolerance_m: float) -> MultiPolygon:
+def _zone(tiles: Tiles, *, level: float, tolerance_m: float) -> MultiPolygon:
     """Make polygons of rings; where two come so close that the smooth ones touch, of the plain ones."""
     for plain in (False, True):
-        rings = outlines(tiles, lattice, level=level, tolerance_m=tolerance_m, plain=plain)
+        rings = outlines(tiles, level=level, tolerance_m=tolerance_m, plain=plain)
         zone = _assembled(rings, _nesting(rings))
         if plain or shapely.is_valid(zone):
             break

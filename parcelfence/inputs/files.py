@@ -12,6 +12,7 @@ import os
 import sqlite3
 import zipfile
 from contextlib import closing, contextmanager
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final
@@ -56,6 +57,8 @@ _SIGNATURES: Final = {
 _ANOTHER_NAME: Final = {".tiff": ".tif"}
 _FIRST_BYTES: Final = 16
 _DATABASE_HEADER: Final = 100
+_KNOWN_FILES: Final = 64
+"""Far more GeoPackages than one job reads."""
 _LARGEST_PAGE: Final = 65536
 _TABLE_MODULES: Final = ("rtree", "fts3", "fts4", "fts5")
 """Kinds of virtual tables that read nothing but their own database."""
@@ -156,6 +159,13 @@ def feature_tables(path: Path) -> tuple[str, ...]:
     InputError
         If it is no GeoPackage, cut off, damaged, or without layers of features.
     """
+    state = path.stat()
+    return _tables_as_stored(path, (state.st_mtime_ns, state.st_size, state.st_ino))
+
+
+@lru_cache(maxsize=_KNOWN_FILES)
+def _tables_as_stored(path: Path, _state: tuple[int, ...]) -> tuple[str, ...]:
+    """Check a file once for as long as it stays as it is: whoever reads it slice by slice asks many times."""
     with path.open("rb") as stream:
         header = stream.read(_DATABASE_HEADER)
     missing = _expected_bytes(header) - path.stat().st_size

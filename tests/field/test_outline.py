@@ -10,7 +10,6 @@ from parcelfence.field import outline
 from parcelfence.field.current import Chain, CurrentLoop, Receiver
 from parcelfence.field.flux import inverse_field, normalised_field
 from parcelfence.field.outline import outlines
-from parcelfence.field.tile_field import lattice_of
 from parcelfence.field.tiles import Tiles
 
 RECEIVER = Receiver(2.0, 0.3)
@@ -19,7 +18,7 @@ SQUARE = Chain.of([CurrentLoop(np.array([(0.0, 0.0), (30.0, 0.0), (30.0, 30.0), 
 
 def traced(level: float, *, tolerance_m: float = 1e-4, plain: bool = False) -> list[np.ndarray]:
     tiles = Tiles.of(SQUARE, receiver=RECEIVER, levels=[level])
-    return outlines(tiles, lattice_of(tiles.parts), level=level, tolerance_m=tolerance_m, plain=plain)
+    return outlines(tiles, level=level, tolerance_m=tolerance_m, plain=plain)
 
 
 @pytest.mark.parametrize("plain", [False, True])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from parcelfence.field import tiles as tiles_module
 from parcelfence.field.current import Chain, CurrentLoop, Receiver
 from parcelfence.field.flux import inverse_field, normalised_field
-from parcelfence.field.tile_field import CELLS, inverse_at, lattice_of, size_at, tile_at
+from parcelfence.field.tile_field import CELLS, inverse_at, size_at, tile_at
 from parcelfence.field.tiles import Tiles
 
 
@@ -100,7 +100,7 @@ def test_far_stretches_err_less_than_is_stated(side_m: float) -> None:
 def test_tiles_that_touch_agree_about_their_common_corners() -> None:
     chain, receiver = wires(3), Receiver(2.0, 0.3)
     tiles = Tiles.of(chain, receiver=receiver, levels=[1.0])
-    field = lattice_of(tiles.parts)
+    field = tiles.lattice
     centres, half_m = tiles.parts[1], tiles.parts[6]
     steps = np.arange(CELLS + 1)
     columns = np.rint((centres[:, 0] / half_m - 1.0) / 2.0).astype(int)[:, None, None] * CELLS + steps
