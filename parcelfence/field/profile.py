@@ -256,14 +256,14 @@ def _reacts(lattice: Any, parts: Any, t: int, x: float, y: float, level: float) 
 def _fallen(parts: Any, ray: Any, near: Any, far: Any, level: float) -> Any:
     """Find where the field falls to the level between two distances: false position with the Illinois rule on 1/f.
 
-    That is nearly linear in the distance; the end that stays has its value halved, or the bracket would close from
-    one side only.
+    That is nearly linear in the distance; an end that stays for a second time has its value halved, or the bracket
+    would close from one side only.
     """
     x, y, way_x, way_y = ray
     low, high = near[0], far[0]
     at_low = level / near[1] - 1.0 if near[1] < np.inf else -1.0
     at_high = level / max(far[1], _SILENT) - 1.0
-    slope = (at_high - at_low) / (high - low)
+    slope, moved = (at_high - at_low) / (high - low), 0
     for _ in range(_MOST_STEPS):
         guess = (low * at_high - high * at_low) / (at_high - at_low)
         px, py = x + guess * way_x, y + guess * way_y
@@ -271,9 +271,11 @@ def _fallen(parts: Any, ray: Any, near: Any, far: Any, level: float) -> Any:
         if abs(value) <= _TOLERANCE_M * slope:
             return guess
         if value < 0.0:
-            low, at_low, at_high = guess, value, at_high / 2.0
+            low, at_low, at_high = guess, value, at_high / 2.0 if moved < 0 else at_high
+            moved = -1
         else:
-            high, at_high, at_low = guess, value, at_low / 2.0
+            high, at_high, at_low = guess, value, at_low / 2.0 if moved > 0 else at_low
+            moved = 1
     return (low * at_high - high * at_low) / (at_high - at_low)
 
 
