@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
+    from parcelfence.animal import Animal
     from parcelfence.circuit.circuit import Circuit
     from parcelfence.conflict import Conflict
     from parcelfence.field.profile import ReachProfile
@@ -24,13 +25,24 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.as_built import AsBuilt
     from parcelfence.takeoff.take_off import TakeOff
 
-__all__ = ["Plan"]
+__all__ = ["Plan", "PlanOfAnimal"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanOfAnimal:
+    """The plan as one of several animals meets it: its settings, and its zones by the one level that all share."""
+
+    animal: Animal
+    settings: Settings
+    zones: Zones
+    profiles: tuple[ReachProfile, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
     """A finished plan: design, signal, checks and counts.  Complete when it exists.
 
+    ``zones`` and ``profiles`` are those of the greatest reach; ``animals`` has them for each of several animals.
     ``as_built`` is the record of a wire that lies in the ground; None for one that is only planned.
 
     Its methods are the package's public functions of a plan, written behind a dot.
@@ -45,6 +57,7 @@ class Plan:
     circuit: Circuit
     conflicts: tuple[Conflict, ...]
     take_off: TakeOff
+    animals: tuple[PlanOfAnimal, ...] = ()
     as_built: AsBuilt | None = None
 
     def layers(self) -> dict[str, GeoDataFrame]:

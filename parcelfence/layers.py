@@ -146,6 +146,20 @@ LAYERS: Final[tuple[LayerSchema, ...]] = (
         ),
     ),
     LayerSchema(
+        "animal_zones",
+        "Zones of single animals",
+        "Polygon",
+        (
+            Column("animal", "text", "Name of an animal whose zones are not those of the layer zones"),
+            Column("kind", "text", "roam or signal"),
+            Column("reach_m", "real", "Reach of its receiver beside a long straight wire, at the common level", "m"),
+            Column("area_m2", "real", "Area", "m2"),
+        ),
+        label="animal",
+        label_scale=1500,
+        shown=False,
+    ),
+    LayerSchema(
         "wire",
         "Wire",
         "LineString",

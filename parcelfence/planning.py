@@ -20,7 +20,7 @@ from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
 from parcelfence.field.zones import Zones, signal_tiles, zones
-from parcelfence.finished_plan import Plan
+from parcelfence.finished_plan import Plan, PlanOfAnimal
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
 from parcelfence.layout.design import design
@@ -175,6 +175,7 @@ def finish(
         flags=flags(draft.zones, draft.loop, settings=settings),
         stations=stations(draft.loop, draft.crossings, settings=settings),
     )
+    met = {animal.name: _as_met(draft, settings.of_animal(animal)) for animal in settings.animals}
     return Plan(
         site=draft.site,
         settings=settings,
@@ -183,9 +184,24 @@ def finish(
         zones=draft.zones,
         profiles=draft.profiles,
         circuit=draft.circuit,
-        conflicts=find_conflicts(draft),
+        conflicts=find_conflicts(draft, animals=met),
         take_off=priced(counted, crossings=draft.crossings, prices=prices, crew=crew),
+        animals=tuple(
+            PlanOfAnimal(animal=animal, settings=own.settings, zones=own.zones, profiles=own.profiles)
+            for animal, own in zip(settings.animals, met.values(), strict=True)
+        ),
     )
+
+
+def _as_met(draft: Draft, own: Settings) -> Draft:
+    """Give a draft as one animal meets it: the same wire at the same level, another receiver."""
+    signal = _signal(draft.loop)
+    receiver = _receiver(signal, loop=draft.loop, settings=own)
+    if receiver == draft.zones.receiver:
+        return replace(draft, settings=own)
+    tiles = signal_tiles(signal, receiver)
+    zones_of_it = zones(signal, receiver, inside=draft.loop.enclosed, roofs=draft.site.roofs, tiles=tiles)
+    return replace(draft, settings=own, zones=zones_of_it, profiles=reach_profiles(signal, receiver, tiles=tiles))
 
 
 def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:

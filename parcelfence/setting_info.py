@@ -6,7 +6,7 @@ Everything is read off :class:`parcelfence.settings.Settings`; only the titles o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Literal, get_args
+from typing import TYPE_CHECKING, Any, Final, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
@@ -43,7 +43,7 @@ def setting_groups() -> dict[str, tuple[str, ...]]:
     }
 
 
-Kind = Literal["length", "area", "number", "integer", "choice", "flag", "date", "text", "table"]
+Kind = Literal["length", "area", "number", "integer", "choice", "flag", "date", "text", "table", "tables"]
 COMMON: Final = frozenset({
     *("reach_m", "lot_line_setback_m", "building_clearance_m", "utility_separation_m", "bend_radius_m"),
     *("receiver_height_m", "flag_spacing_max_m", "slack_percent", "spare_percent", "units", "layout"),
@@ -128,7 +128,11 @@ def _described(name: str, *, group: str) -> SettingInfo:
         name=name,
         short=short_name(name),
         group=group,
-        kind="choice" if choices else _kind(name, annotation=annotation),
+        kind="choice"
+        if choices
+        else "tables"
+        if get_origin(field.annotation) is tuple
+        else _kind(name, annotation=annotation),
         unit=unit,
         default=None if following else field.default,
         default_text=_FOLLOWING.get(name) or _default_text(field.default, unit=unit),

@@ -6,14 +6,15 @@ why it has its default.  Values that depend on the reach follow it until they ar
 
 from __future__ import annotations
 
-import re
-from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
+import math
+from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from parcelfence.animal import OWN, Animal, greatest_reach
 from parcelfence.errors import Fault, SettingsError, near_matches
-from parcelfence.units import FOOT_M, parse_area_m2, parse_length_m, units_of
+from parcelfence.setting_values import COMPASS, Area, Compass, IsoDate, Length, LengthOrNone, Number, PartNumber
+from parcelfence.units import FOOT_M, parse_length_m, units_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,51 +30,7 @@ _IN_FEET: Final = {
 }
 """Defaults of a person who thinks in feet: round numbers, so that nobody reads of flags 9.8 ft apart."""
 
-Length = Annotated[float, BeforeValidator(parse_length_m), Field(gt=0, allow_inf_nan=False)]
-LengthOrNone = Annotated[float, BeforeValidator(parse_length_m), Field(ge=0, allow_inf_nan=False)]
-Area = Annotated[float, BeforeValidator(parse_area_m2), Field(gt=0, allow_inf_nan=False)]
-Number = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-
-
-def _iso_date(text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat() if text else text
-    except ValueError:
-        msg = "it must be a date such as 2024-05-31"
-        raise ValueError(msg) from None
-
-
-IsoDate = Annotated[str, AfterValidator(_iso_date)]
-
-
-COMPASS: Final = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
 _EIGHTH_DEG: Final = 360.0 / len(COMPASS)
-
-
-def _compass(text: Any) -> str:
-    """Write a side as a point of the compass, or as a bearing."""
-    said = str(text).strip().casefold()
-    words = re.sub(r"[\s-]+", "", said)
-    short = {"".join(part[0] for part in _SPLIT.findall(name)): name for name in COMPASS}
-    words = short.get(words, words)
-    if words in {"", *COMPASS}:
-        return words
-    try:
-        return f"{float(said) % 360:g}"
-    except ValueError:
-        msg = "it must be a point of the compass such as south-west, or a bearing in degrees from north"
-        raise ValueError(msg) from None
-
-
-_SPLIT: Final = re.compile(r"north|south|east|west")
-
-
-def _part_number(text: Any) -> Any:
-    return {"": 0, "largest": 1}.get(text, text) if isinstance(text, str) else text
-
-
-Compass = Annotated[str, BeforeValidator(_compass)]
-PartNumber = Annotated[int, BeforeValidator(_part_number)]
 
 
 class Settings(BaseModel):
@@ -249,6 +206,11 @@ class Settings(BaseModel):
     receiver_delay_s: LengthOrNone = Field(
         default=0.2, le=10, description="Time that the receiver takes to react (from memory)"
     )
+    animals: tuple[Animal, ...] = Field(
+        default=(),
+        max_length=20,
+        description="Animals, each with what differs for it; the level of the transmitter is common",
+    )
 
     # presentation
     units: Literal["metric", "us"] = Field(
@@ -265,8 +227,10 @@ class Settings(BaseModel):
         """Give what follows the reach or the units its value."""
         if not isinstance(given, dict):
             return given
-        reach = given.get("reach_m", 2.0)
         try:
+            if "reach_m" not in given and (greatest := greatest_reach(given.get("animals"))) is not None:
+                given = {**given, "reach_m": greatest}
+            reach = given.get("reach_m", 2.0)
             reach_m = parse_length_m(reach)
         except SettingsError:
             return given  # the field's own check reports it
@@ -279,7 +243,20 @@ class Settings(BaseModel):
             least, most = self.flag_spacing_min_m, self.flag_spacing_max_m
             msg = f"flag_spacing_min {least:g} m must not exceed flag_spacing_max {most:g} m"
             raise ValueError(msg)
+        names = [animal.name.casefold() for animal in self.animals]
+        if len(set(names)) < len(names):
+            msg = "two animals have the same name"
+            raise ValueError(msg)
+        reaches_m = [self.of_animal(animal).reach_m for animal in self.animals]
+        if reaches_m and not math.isclose(max(reaches_m), self.reach_m, abs_tol=1e-6):
+            msg = f"reach {self.reach_m:g} m must be the greatest reach of the animals, {max(reaches_m):g} m"
+            raise ValueError(msg)
         return self
+
+    def of_animal(self, animal: Animal) -> Settings:
+        """Give the settings as one animal meets them: its own reach, receiver and speed on the same wire."""
+        own = {name: value for name in OWN if (value := getattr(animal, name)) is not None}
+        return self.model_copy(update={**own, "animals": ()})
 
     @property
     def height_above_wire_m(self) -> float:
@@ -328,6 +305,9 @@ class Settings(BaseModel):
     def replaced(self, **changes: Any) -> Settings:
         """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
         given = {name: getattr(self, name) for name in self._given()}
+        if self.animals and "reach_m" in changes:
+            reach_m = parse_length_m(changes["reach_m"])
+            changes = {"animals": [animal.at_level(reach_m / self.reach_m) for animal in self.animals]} | changes
         return Settings.from_words({"units": self.units} | given | changes)
 
     def _given(self) -> set[str]:
@@ -383,6 +363,9 @@ def _as_fault(detail: Any, *, where: str) -> Fault:
     path = ".".join(str(part) for part in detail["loc"])
     reason = _limit_in_words(detail, name=path) or detail["msg"].removeprefix("Value error, ")
     found = f"{detail['input']!r}" if path else "the settings do not hang together"
+    if detail["type"] == "extra_forbidden" and len(detail["loc"]) > 1:
+        name = str(detail["loc"][-1])
+        return Fault(where=f"{where}: {path}", found=f"there is no {name!r}", remedy=near_matches(name, Animal.names()))
     return Fault(
         where=f"{where}: {short_name(path)}" if path else where, found=f"found {found}" if path else found, must=reason
     )

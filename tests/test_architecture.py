@@ -15,6 +15,8 @@ ORDER = (
         "errors",
         "units",
         "layers",
+        "setting_values",
+        "animal",
         "settings",
         "setting_info",
         "compiled",

@@ -41,6 +41,7 @@ _METAVARS: Final = {
     "date": "DATE",
     "text": "TEXT",
     "table": "NAME=VALUE",
+    "tables": "NAME,KEY=VALUE,...",
 }
 
 
@@ -137,13 +138,17 @@ def setting_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def _setting_option(info: SettingInfo) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     flag, name = _flag(info.short), _PREFIX + info.name
-    default = f"  [default: {info.default_text}]" if info.default_text and info.kind not in {"flag", "table"} else ""
+    default = (
+        f"  [default: {info.default_text}]"
+        if info.default_text and info.kind not in {"flag", "table", "tables"}
+        else ""
+    )
     text = f"{info.meaning}{default}"
     if info.kind == "flag":
         return click.option(flag, name, is_flag=True, default=None, help=text)
     if info.kind == "choice":
         return click.option(flag, name, type=click.Choice(info.choices), help=text)
-    several = info.kind == "table"
+    several = info.kind in {"table", "tables"}
     return click.option(flag, name, metavar=_METAVARS[info.kind], multiple=several, help=text)
 
 
@@ -167,8 +172,15 @@ def given_settings(parameters: Mapping[str, Any]) -> dict[str, Any]:
     for name, value in parameters.items():
         if name.startswith(_PREFIX) and value not in {None, ()}:
             given.pop(name.removeprefix(_PREFIX), None)
-            given[name.removeprefix(_PREFIX)] = _pairs(value) if isinstance(value, tuple) else value
+            kind = _described()[name.removeprefix(_PREFIX)].kind
+            taken = _rows(value) if kind == "tables" else _pairs(value) if kind == "table" else value
+            given[name.removeprefix(_PREFIX)] = taken
     return given
+
+
+def _rows(words: tuple[str, ...]) -> list[dict[str, str]]:
+    """Take rows apart: a name first, then what belongs to it, as in ``"Bramble, reach=6 ft"``."""
+    return [_pairs(tuple(part if "=" in part else f"name={part}" for part in word.split(","))) for word in words]
 
 
 def _pairs(words: tuple[str, ...]) -> dict[str, str]:

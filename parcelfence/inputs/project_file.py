@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
+from parcelfence.animal import Animal
 from parcelfence.errors import Fault, SettingsError, near_matches
 from parcelfence.inputs.elevation_unit import elevation_unit_m
 from parcelfence.inputs.source import ElevationSource, Source
@@ -17,7 +18,7 @@ from parcelfence.setting_info import describe_settings
 from parcelfence.settings import Settings, full_name
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 __all__ = ["Project", "ProjectKey", "files_named", "project_keys", "read_project", "read_settings", "stated_settings"]
@@ -73,6 +74,7 @@ class _ProjectTable(BaseModel):
     settings: dict[str, Any] = {}
     prices: dict[str, Positive] = {}
     crew: dict[str, Positive] = {}
+    animal: list[dict[str, Any]] = []
 
 
 _TABLES: Final[dict[tuple[str, ...], type[BaseModel]]] = {
@@ -118,21 +120,25 @@ def project_keys(*, prices: Mapping[str, str], crew: Mapping[str, str]) -> tuple
         *roles,
         *_keys(_LayerEntry, table="layers.ROLE, where a file needs more than its path"),
         *settings,
+        *_keys(Animal, table="animal, one for each", names=Animal.names()),
         *(ProjectKey(table="prices", key=name, takes="number", meaning=text) for name, text in prices.items()),
         *(ProjectKey(table="crew", key=name, takes="number", meaning=text) for name, text in crew.items()),
     )
 
 
-def _keys(model: type[BaseModel], *, table: str) -> list[ProjectKey]:
+def _keys(model: type[BaseModel], *, table: str, names: Sequence[str] = ()) -> list[ProjectKey]:
     return [
         ProjectKey(
             table=table,
-            key=name,
-            takes="number" if name == "accuracy_m" else "text",
+            key=key,
+            takes="number" if name in _NUMBERS else "text",
             meaning=field.description or "",
         )
-        for name, field in model.model_fields.items()
+        for key, (name, field) in zip(names or model.model_fields, model.model_fields.items(), strict=True)
     ]
+
+
+_NUMBERS: Final = frozenset({"accuracy_m", "core_ratio", "animal_speed_m_per_s", "receiver_delay_s"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +179,8 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     Parameters
     ----------
     path : Path
-        A TOML file with the tables ``site``, ``layers`` and ``settings``, optionally ``prices`` and ``crew``.
+        A TOML file with the tables ``site``, ``layers`` and ``settings``, optionally ``prices``, ``crew`` and one
+        ``[[animal]]`` for each of several.
         Paths in it are relative to its own folder.
     overrides : mapping, optional
         Settings that win over those of the file.
@@ -190,7 +197,7 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     settings = Settings()
     try:
         settings = Settings.from_words(
-            {**table.settings, **(overrides or {})},
+            {**({"animals": table.animal} if table.animal else {}), **table.settings, **(overrides or {})},
             where=f"{path.name} [settings]" if not overrides else f"{path.name} [settings] and options",
         )
     except SettingsError as error:
@@ -223,7 +230,8 @@ def files_named(path: Path) -> tuple[Path, ...]:
 
 def stated_settings(path: Path) -> set[str]:
     """Give the full names of the settings that a project file states; errors as for :func:`read_project`."""
-    return {full_name(name) for name in _validated(_parsed(path), where=path.name).settings}
+    table = _validated(_parsed(path), where=path.name)
+    return {full_name(name) for name in table.settings} | ({"animals"} if table.animal else set())
 
 
 def read_settings(path: Path) -> dict[str, Any]:

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 __all__ = ["heading", "key_figures", "panel"]
 
 _GROUPS: Final[dict[str, tuple[str, ...]]] = {
-    "Wire and signal": ("wire", "zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
+    "Wire and signal": (
+        *("wire", "zones", "animal_zones", "flags", "stations", "crossings", "splices", "transmitter", "other_loops"),
+    ),
     "Buried lines": ("utilities", "tolerance"),
     "Land": (
         "parcel", "neighbours", "buildings", "doors", "metal", "hardscape", "joints", "roads", "water", "watercourses",

@@ -31,6 +31,7 @@ LABELS: Final[dict[str, tuple[str, ...]]] = {
     "parcel": ("Area",),
     "utilities": ("Tolerance zone", "Mark", "Quality level", "Marked on", "Line", "From"),
     "zones": ("What it means", "Area"),
+    "animal_zones": ("What it means", "Reach", "Area"),
     "wire": ("Leg", "Belongs to", "Begins at station", "Along the ground", "Conductor to pull", "How it is laid"),
     "crossings": ("Angle", "Station", "Wire within", "How to dig"),
     "flags": ("Station", "Taken out in round"),
@@ -147,6 +148,13 @@ def _zone(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
     return style_of("zones", value=kind).title, _ZONES.get(kind, ""), speech.area(record["area_m2"])
 
 
+def _animal_zone(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
+    meaning = (
+        _ZONES.get(str(record["kind"]), "").replace("The animal is", "It is").replace("The receiver", "Its receiver")
+    )
+    return str(record["animal"]), meaning, speech.length(record["reach_m"]), speech.area(record["area_m2"])
+
+
 def _wire(record: Mapping[str, Any], speech: _Speech) -> tuple[str, ...]:
     twisted = bool(record["twisted"])
     return (
@@ -223,6 +231,7 @@ _WRITERS: Final[dict[str, Callable[[Mapping[str, Any], _Speech], tuple[str, ...]
     "parcel": _parcel,
     "utilities": _utility,
     "zones": _zone,
+    "animal_zones": _animal_zone,
     "wire": _wire,
     "crossings": _crossing,
     "flags": _flag,

@@ -69,10 +69,18 @@ def _list(lines: Iterable[str]) -> str:
 
 def _facts(plan: Plan) -> list[tuple[str, str]]:
     found, units = figures(plan), unit_system(plan.settings.units)
-    reach = units.uncertain_length(plan.zones.receiver.reach_m, uncertainty_m=found.reach_uncertainty_m)
+    share = found.reach_uncertainty_m / plan.zones.receiver.reach_m
+
+    def near(reach_m: float) -> str:
+        return units.uncertain_length(reach_m, uncertainty_m=share * reach_m)
+
+    reaches = [("Receiver reacts within", near(plan.zones.receiver.reach_m))]
+    reaches = [
+        (f"{one.animal.name}: reacts within", near(one.zones.receiver.reach_m)) for one in plan.animals
+    ] or reaches
     return [
         ("Free to roam", units.area(found.free_area_m2)),
-        ("Receiver reacts within", reach),
+        *reaches,
         ("Wire in the ground", units.length(found.loop_ground_length_m, digits=0)),
         ("Flags for training", str(found.flags)),
     ]

@@ -34,7 +34,7 @@ GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "Wire": ("wire",),
     "Utilities": ("utilities",),
     "Where conflicts lie": (_PLACES,),
-    "Zones": ("zones",),
+    "Zones": ("animal_zones", "zones"),
     "Property": (
         *("parcel", "doors", "gates", "fences", "metal", "other_loops", "open_sides", "passages", "wanted_area"),
         *("buildings", "keep_outs", "no_dig", "trees", "easements", "joints", "hardscape", "roads"),

@@ -158,6 +158,14 @@ STYLES: Final[dict[tuple[str, str], Style]] = {
     ("zones", "core"): _area(
         "Core zone", stroke="#6a4fb3", fill="#6a4fb3", fill_opacity=0.32, width_px=0.8, dash_px=(3, 3)
     ),
+    ("animal_zones", ""): _area(
+        "Zones of single animals",
+        stroke="#9a4f8f",
+        fill="#9a4f8f",
+        fill_opacity=0.06,
+        width_px=1.5,
+        dash_px=(7, 3, 2, 3),
+    ),
     **{("utilities", color): _utility(color) for color in _APWA_MEANING},
     ("wire", "loop"): _wire("Loop"),
     ("wire", "inner_loop"): _wire("Inner loop", width_px=3.0, dash_px=(16, 4)),

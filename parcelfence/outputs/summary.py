@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from parcelfence.conflict import Conflict
     from parcelfence.errors import Fault
     from parcelfence.field.profile import ReachProfile
-    from parcelfence.finished_plan import Plan
+    from parcelfence.finished_plan import Plan, PlanOfAnimal
     from parcelfence.outputs.delivery import Delivery
     from parcelfence.outputs.figures import Figures
     from parcelfence.site.provenance import DatumOperation, InputRecord
@@ -80,6 +80,7 @@ def summary(delivery: Delivery, *, files: Mapping[str, str]) -> dict[str, Any]:
         "survey": plain_data(survey_figures(delivery)),
         "circuit": _circuit(plan),
         "conflicts": _conflicts(plan.conflicts),
+        **({"animals": [_animal(one) for one in plan.animals]} if plan.animals else {}),
         **({} if plan.as_built is None else {"as_built": plain_data(plan.as_built)}),
         "remarks": list(remarks(plan, found, units=unit_system(plan.settings.units))),
         "cautions": [f"{caution.order} {caution.meaning}" for caution in CAUTIONS],
@@ -103,6 +104,18 @@ def _figures(plan: Plan, found: Figures) -> dict[str, Any]:
         "trench_m_by_surface": plain_data(dict(take_off.trench_m_by_surface)),
         "labour_hours": plain_data(take_off.hours),
         "cost": plain_data(take_off.cost),
+    }
+
+
+def _animal(one: PlanOfAnimal) -> dict[str, Any]:
+    """Sum up what one of several animals meets."""
+    return {
+        "name": one.animal.name,
+        "reach_m": plain_data(one.zones.receiver.reach_m),
+        "receiver_height_m": plain_data(one.settings.receiver_height_m),
+        "free_area_m2": plain_data(one.zones.free_ground.area),
+        "signal_area_m2": plain_data(one.zones.signal.area),
+        "core_area_m2": plain_data(one.zones.core.area),
     }
 
 

@@ -190,6 +190,16 @@ def _zones(plan: Plan) -> list[Row]:
     return [(kind, zone.area, zone) for kind, zone in zones if not zone.is_empty]
 
 
+def _animal_zones(plan: Plan) -> list[Row]:
+    return [
+        (one.animal.name, kind, one.zones.receiver.reach_m, zone.area, zone)
+        for one in plan.animals
+        if one.zones.receiver != plan.zones.receiver
+        for kind, zone in (("roam", one.zones.roam), ("signal", one.zones.signal))
+        if not zone.is_empty
+    ]
+
+
 def _wire(plan: Plan) -> list[Row]:
     return [
         (
@@ -323,6 +333,7 @@ _ROWS: Final[dict[str, Callable[[Plan], list[Row]]]] = {
     "wanted_area": _wanted_area,
     "utilities": _utilities,
     "zones": _zones,
+    "animal_zones": _animal_zones,
     "wire": _wire,
     "crossings": _crossings,
     "flags": _flags,

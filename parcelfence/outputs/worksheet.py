@@ -70,6 +70,7 @@ def worksheet_page(plan: Plan) -> str:
         section("Open findings", sections.conflicts(plan, "caution") or _NO_CONFLICT),
         section("Set out by tape", sections.tape_ties(plan), new_page=True),
         section("Tests and burying", work.tests(plan), new_page=True),
+        section("Animals", work.animals(plan)),
         section("Flags", work.flags(plan)),
         section("Training, day by day", work.training(plan)),
         section("Through the year", work.seasons(plan)),

@@ -28,7 +28,20 @@ if TYPE_CHECKING:
     from parcelfence.field.profile import ReachProfile
     from parcelfence.finished_plan import Plan
 
-__all__ = ["Stage", "faults", "flags", "number_list", "seasons", "tests", "training"]
+__all__ = [
+    "TRAINING",
+    "TRAINING_CAUTIONS",
+    "Stage",
+    "animals",
+    "faults",
+    "flag_rounds",
+    "flags",
+    "number_list",
+    "removal_day",
+    "seasons",
+    "tests",
+    "training",
+]
 
 _WALKED_PLACES: Final = 10
 _FEWEST_PLACES: Final = 4
@@ -101,6 +114,34 @@ def _calm_places(profile: ReachProfile, *, wanted_m: npt.NDArray[np.float64]) ->
     return chosen
 
 
+def animals(plan: Plan) -> str:
+    """Set what each of several animals meets; nothing where there is one."""
+    units = unit_system(plan.settings.units)
+    share = reach_uncertainty_m(plan) / plan.zones.receiver.reach_m
+    rows = [
+        (
+            f"<b>{html_text(one.animal.name)}</b>",
+            html_text(one.animal.receiver_setting),
+            units.uncertain_length(reach_m, uncertainty_m=share * reach_m),
+            html_text(units.tape(one.settings.receiver_height_m)),
+            units.area(one.zones.free_ground.area),
+            "",
+        )
+        for one in plan.animals
+        for reach_m in (one.zones.receiver.reach_m,)
+    ]
+    if not rows:
+        return ""
+    leading = max(plan.animals, key=lambda one: one.settings.reach_m).animal.name
+    heads = ("Animal", "Receiver set to", "Reach", "Height of receiver", "Free to roam", "Reach as walked")
+    return (
+        f"<p>The transmitter has one level for all. Set it with the receiver of {html_text(leading)}, whose reach is "
+        "the greatest; the flags stand where it reacts. Then walk the loop with each receiver at the height at which "
+        "it is worn, and change the receiver's own setting, not the level.</p>"
+        + stacked_table(heads, rows, figures=(2, 3, 4), room=(5,))
+    )
+
+
 def _reach(plan: Plan, reach_m: float) -> str:
     """Write an expected reach with its uncertainty, which is the same share of it as beside a straight wire."""
     if math.isnan(reach_m):
@@ -117,11 +158,9 @@ def flags(plan: Plan) -> str:
     if not placed:
         return "<p>This plan has no flags.</p>"
     spacing = f"{length(plan, plan.settings.flag_spacing_min_m)} to {length(plan, plan.settings.flag_spacing_max_m)}"
-    rounds: dict[int, list[int]] = {}
-    for flag in placed:
-        rounds.setdefault(flag.removal_round, []).append(flag.flag)
+    rounds = flag_rounds(plan)
     rows = [
-        (TICK, f"<b>{turn}</b>", f"day {_removal_day(turn)}", str(len(rounds[turn])), number_list(rounds[turn]))
+        (TICK, f"<b>{turn}</b>", f"day {removal_day(turn)}", str(len(rounds[turn])), number_list(rounds[turn]))
         for turn in sorted(rounds)
     ]
     return (
@@ -131,7 +170,16 @@ def flags(plan: Plan) -> str:
     )
 
 
-def _removal_day(turn: int) -> int:
+def flag_rounds(plan: Plan) -> dict[int, list[int]]:
+    """Give the numbers of the flags by the round in which they are taken out."""
+    rounds: dict[int, list[int]] = {}
+    for flag in plan.take_off.flags:
+        rounds.setdefault(flag.removal_round, []).append(flag.flag)
+    return rounds
+
+
+def removal_day(turn: int) -> int:
+    """Give the day of the training before which a round of flags stays."""
     return FIRST_REMOVAL_DAY + DAYS_BETWEEN_REMOVALS * (turn - 1)
 
 
@@ -184,14 +232,14 @@ def training(plan: Plan) -> str:
         (TICK, f"<b>{stage.first_day}&ndash;{stage.last_day}</b>", html_text(stage.work), html_text(stage.done_when))
         for stage in TRAINING
     ]
-    rounds = sorted({flag.removal_round for flag in plan.take_off.flags})
+    rounds = sorted(flag_rounds(plan))
     for turn in rounds:
         last = (
             " The yard is its own now; keep watching, and set flags again where it errs." if turn == rounds[-1] else ""
         )
         rows.append((
             TICK,
-            f"<b>{_removal_day(turn)}</b>",
+            f"<b>{removal_day(turn)}</b>",
             f"Take out the flags of round {turn}, then a calm walk along the wire.{last}",
             "no mistake until the next round; else put them back",
         ))
@@ -200,7 +248,7 @@ def training(plan: Plan) -> str:
         f'<ul class="remarks">{cautious}</ul>'
         + stacked_table(("", "Day", "What to do", "Go on when"), rows)
         + "<p class='small'>Days are the least, not the aim. Every animal takes its own time: repeat a stage until it "
-        "sits.</p>"
+        "sits. training.html has a sheet for each animal.</p>"
     )
 
 

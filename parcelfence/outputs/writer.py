@@ -117,6 +117,13 @@ _TABLE: Final = (
         default=True,
     ),
     Writer(
+        name="training",
+        files="training.html",
+        meaning="a record of the training for each animal, with its rounds of flags, to be printed",
+        write=_late("training_page"),
+        default=True,
+    ),
+    Writer(
         name="as-built",
         files="as_built.html",
         meaning="the sheet for the next digging crew; only where parcelfence check was given a record",

@@ -33,6 +33,7 @@ _RESOLVED_S: Final = 0.005
     theme=_THEME,
     severity="caution",
     summary="The animal is longer on its way from the signal's edge to the core than the receiver takes to react.",
+    of_signal=True,
 )
 def short_warning(draft: Draft) -> Iterator[Conflict]:
     """Measure from the edge of the roam area to the core zone, along all of that edge."""

@@ -79,6 +79,7 @@ def _severity(draft: Draft, stretch: Stretch, *, clear: bool) -> Severity:
     theme=_THEME,
     severity="must_fix",
     summary="No signal inside a building: an animal indoors must never be reached.",
+    of_signal=True,
 )
 def building_signal(draft: Draft) -> Iterator[Conflict]:
     """Measure how far the signal zone reaches into each building, from its walls."""
@@ -113,6 +114,7 @@ def building_signal(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="caution",
     summary="Every door that the animal uses opens on ground inside the loop, with a free way between door and signal.",
+    of_signal=True,
 )
 def door_blocked(draft: Draft) -> Iterator[Conflict]:
     """Measure from each door to the signal zone, and whether it opens on the inside of the loop."""

@@ -36,6 +36,7 @@ _WIDE: Final = 2.5
     theme=_THEME,
     severity="caution",
     summary="At the ends of an open side no animal walks round the signal: it reaches the water or the wall there.",
+    of_signal=True,
 )
 def open_side_gap(draft: Draft) -> Iterator[Conflict]:
     """Measure from each end of the signal to the water, wall or line at which the open side ends."""
@@ -70,6 +71,7 @@ def open_side_gap(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="caution",
     summary="A passage is free of signal over its whole width.",
+    of_signal=True,
 )
 def passage_blocked(draft: Draft) -> Iterator[Conflict]:
     """Measure the free width along each passage."""

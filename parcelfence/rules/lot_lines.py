@@ -89,6 +89,7 @@ def _too_near(draft: Draft, stretch: Stretch) -> Conflict:
     theme=_THEME,
     severity="must_fix",
     summary="The signal zone ends at the lot line: nobody else's animal or ground is reached.",
+    of_signal=True,
 )
 def lot_line_signal(draft: Draft) -> Iterator[Conflict]:
     """Find every part of the signal zone that lies over the lot line, and how far it reaches."""

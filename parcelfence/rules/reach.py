@@ -62,6 +62,7 @@ class _Side:
     severity="caution",
     summary="Along each loop the signal reaches as far as on its straight runs, within 15 %.",
     basis="field of the finished wire (Biot and Savart)",
+    of_signal=True,
 )
 def corner_signal(draft: Draft) -> Iterator[Conflict]:
     """Compare the true reach along every loop with that of a straight run; one row for each loop, side and sense.

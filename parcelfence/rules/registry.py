@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final
@@ -29,7 +29,7 @@ from parcelfence.rules.remarks import remark_conflicts
 from parcelfence.rules.rule import Rule
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Mapping
     from importlib.metadata import EntryPoint
 
     from parcelfence.rules.draft import Draft
@@ -76,20 +76,23 @@ class ThirdParty:
     troubles: tuple[tuple[str, str], ...] = ()
 
 
-def find_conflicts(draft: Draft) -> tuple[Conflict, ...]:
+def find_conflicts(draft: Draft, *, animals: Mapping[str, Draft] | None = None) -> tuple[Conflict, ...]:
     """Apply every rule to a draft.
 
     Parameters
     ----------
     draft : Draft
         The plan in progress.
+    animals : mapping of str to Draft, optional
+        The plan as each of several animals meets it, by name: rules that look at the signal are applied to these,
+        and their rows name the animal.
 
     Returns
     -------
     tuple of Conflict
         In the order of :func:`parcelfence.conflict.in_order`.
     """
-    found = [conflict for rule in BUILT_IN for conflict in rule.conflicts(draft)]
+    found = [conflict for rule in BUILT_IN for conflict in _found(rule, draft, animals=animals or {})]
     others = third_party_rules()
     troubles = list(others.troubles)
     for rule in others.rules:
@@ -100,6 +103,22 @@ def find_conflicts(draft: Draft) -> tuple[Conflict, ...]:
     found.extend(remark_conflicts(draft, found=found))
     found.extend(_trouble(draft, name=name, reason=reason) for name, reason in troubles)
     return in_order(found)
+
+
+def _found(rule: Rule, draft: Draft, *, animals: Mapping[str, Draft]) -> Iterator[Conflict]:
+    """Apply a rule once, or to each animal; what holds for several alike is one row that names them all."""
+    if not (rule.of_signal and animals):
+        yield from rule.conflicts(draft)
+        return
+    rows: dict[tuple[str, float | None], Conflict] = {}
+    names: dict[tuple[str, float | None], list[str]] = {}
+    for name, own in animals.items():
+        for row in rule.conflicts(own):
+            same = row.message, row.station_m
+            rows.setdefault(same, row)
+            names.setdefault(same, []).append(name)
+    for same, row in rows.items():
+        yield replace(row, message=f"{' and '.join(dict.fromkeys(names[same]))}: {row.message}")
 
 
 @cache

@@ -35,6 +35,8 @@ class Rule:
         What must hold, in one sentence.
     function : callable
         Takes the :class:`~parcelfence.rules.draft.Draft` and yields every :class:`~parcelfence.conflict.Conflict`.
+    of_signal : bool
+        Whether it looks at the signal or the animal: where several animals live, it is applied to each.
     """
 
     id: str
@@ -43,6 +45,7 @@ class Rule:
     summary: str
     function: Check
     basis: str = COMMON_PRACTICE
+    of_signal: bool = False
 
     def conflicts(self, draft: Draft) -> tuple[Conflict, ...]:
         """Apply the rule to a draft; what a conflict leaves out is filled in from the rule."""
@@ -53,11 +56,25 @@ class Rule:
 
 
 def rule(
-    rule_id: str, *, theme: str, severity: Severity, summary: str, basis: str = COMMON_PRACTICE
+    rule_id: str,
+    *,
+    theme: str,
+    severity: Severity,
+    summary: str,
+    basis: str = COMMON_PRACTICE,
+    of_signal: bool = False,
 ) -> Callable[[Check], Rule]:
     """Make a rule of the function below; see :class:`Rule` for the parameters."""
 
     def make(function: Check) -> Rule:
-        return Rule(id=rule_id, theme=theme, severity=severity, summary=summary, function=function, basis=basis)
+        return Rule(
+            id=rule_id,
+            theme=theme,
+            severity=severity,
+            summary=summary,
+            function=function,
+            basis=basis,
+            of_signal=of_signal,
+        )
 
     return make

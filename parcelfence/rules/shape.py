@@ -157,6 +157,7 @@ def open_side(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="caution",
     summary="Between signal zones, and between signal and walls, the animal has a way wide enough to walk.",
+    of_signal=True,
 )
 def narrow_passage(draft: Draft) -> Iterator[Conflict]:
     """Find necks of the free ground that are narrower than the passage width."""
@@ -180,6 +181,7 @@ def narrow_passage(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="caution",
     summary="The animal's free ground is of one piece.",
+    of_signal=True,
 )
 def roam_pocket(draft: Draft) -> Iterator[Conflict]:
     """Report pieces of free ground that are cut off from the largest one of their loop."""
@@ -212,6 +214,7 @@ def roam_pocket(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="must_fix",
     summary="Inside every loop there is free ground on which the animal can turn.",
+    of_signal=True,
 )
 def no_roam(draft: Draft) -> Iterator[Conflict]:
     """Look for the widest circle of free ground in each loop."""

@@ -37,6 +37,7 @@ _NO_METAL: Final = frozenset({"wood", "wooden", "vinyl", "plastic", "pvc", "ston
     theme=_THEME,
     severity="caution",
     summary="The signal stays clear of the reach of a neighbour's wire: where both react, neither is sure.",
+    of_signal=True,
 )
 def neighbour_signal(draft: Draft) -> Iterator[Conflict]:
     """Measure from the signal zone to each other loop; its reach is taken to be as large as ours."""
@@ -145,6 +146,7 @@ def keep_out_wire(draft: Draft) -> Iterator[Conflict]:
     theme=_THEME,
     severity="caution",
     summary="The animal cannot walk into a keep-out.",
+    of_signal=True,
 )
 def keep_out_open(draft: Draft) -> Iterator[Conflict]:
     """Find free ground inside each keep-out."""

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 CONTRACT = {
-    "plan.gpkg", "plan.qgs", "map.html", "worksheet.html", "owner.html", "stakeout.csv", "stakeout.txt", "flags.gpx",
+    "plan.gpkg", "plan.qgs", "map.html", "worksheet.html", "owner.html", "training.html",
+    "stakeout.csv", "stakeout.txt", "flags.gpx",
     "plan.dxf",
     "summary.json", "geojson",
 }  # fmt: skip

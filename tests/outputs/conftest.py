@@ -21,7 +21,19 @@ if "plan_fixture" not in sys.modules:
     _spec.loader.exec_module(_module)
 
 
-ALL_FORMATS: Final = ("gpkg", "geojson", "map", "worksheet", "owner", "stakeout", "survey", "gpx", "dxf", "kml")
+ALL_FORMATS: Final = (
+    "gpkg",
+    "geojson",
+    "map",
+    "worksheet",
+    "owner",
+    "training",
+    "stakeout",
+    "survey",
+    "gpx",
+    "dxf",
+    "kml",
+)
 
 
 @pytest.fixture(scope="session")

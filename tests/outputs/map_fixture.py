@@ -79,7 +79,7 @@ def hostile_plan() -> Plan:
 
 def stand_in(**parts: Any) -> Plan:
     """Stand in for a plan: the parts that the map reads."""
-    return cast("Plan", SimpleNamespace(**parts))
+    return cast("Plan", SimpleNamespace(**{"animals": ()} | parts))
 
 
 def wgs84_tables(plan: Plan) -> dict[str, Any]:

@@ -30,6 +30,7 @@ CONTRACT_FILES = {
         "map.html",
         "worksheet.html",
         "owner.html",
+        "training.html",
         "stakeout.csv",
         "stakeout.txt",
         "flags.gpx",
