@@ -7,6 +7,7 @@ why it has its default.  Values that depend on the reach follow it until they ar
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -221,6 +222,15 @@ class Settings(BaseModel):
     )
     allow_ballpark: bool = Field(default=False, description="Accept a datum operation of unknown accuracy")
 
+    if not TYPE_CHECKING:  # a type checker sees the fields
+
+        def __init__(self, **given: Any) -> None:
+            try:
+                super().__init__(**given)
+            except ValidationError as error:
+                details = [detail for detail in error.errors() if not detail["loc"] or detail["loc"][0] in given]
+                raise SettingsError(_as_fault(detail) for detail in details or error.errors()) from None
+
     @model_validator(mode="before")
     @classmethod
     def _follow_the_reach(cls, given: Any) -> Any:
@@ -285,12 +295,10 @@ class Settings(BaseModel):
             for name in given
             if _plain(name) not in names
         ]
-        known = {names[_plain(name)]: value for name, value in given.items() if _plain(name) in names}
         try:
-            settings = cls(**known)
-        except ValidationError as error:
-            given_ones = [detail for detail in error.errors() if not detail["loc"] or detail["loc"][0] in known]
-            faults += [_as_fault(detail, where=where) for detail in given_ones or error.errors()]
+            settings = cls(**{names[_plain(name)]: value for name, value in given.items() if _plain(name) in names})
+        except SettingsError as error:
+            faults += [replace(fault, where=where + fault.where.removeprefix(_HERE)) for fault in error.faults]
         if faults:
             raise SettingsError(faults)
         return settings
@@ -321,6 +329,7 @@ def _followers(reach_m: float, *, units: str) -> dict[str, Any]:
     return follow | (_IN_FEET if units == "us" else {"station_format": "metric"})
 
 
+_HERE: Final = "settings"
 _SUFFIXES: Final = ("_ohm_m", "_m", "_m2", "_deg", "_hz", "_awg", "_c", "_s", "_percent")
 
 
@@ -359,13 +368,16 @@ def _limit_in_words(detail: Any, *, name: str) -> str:
     return f"it must be {words} {detail['ctx'][key]:,g} {unit}".rstrip()
 
 
-def _as_fault(detail: Any, *, where: str) -> Fault:
+def _as_fault(detail: Any) -> Fault:
     path = ".".join(str(part) for part in detail["loc"])
+    if detail["type"] == "extra_forbidden":
+        name, inner = str(detail["loc"][-1]), len(detail["loc"]) > 1
+        remedy = near_matches(name, Animal.names() if inner else Settings.model_fields)
+        where, found = (
+            (f"{_HERE}: {path}", f"there is no {name!r}") if inner else (_HERE, f"there is no setting {name!r}")
+        )
+        return Fault(where=where, found=found, remedy=remedy)
     reason = _limit_in_words(detail, name=path) or detail["msg"].removeprefix("Value error, ")
-    found = f"{detail['input']!r}" if path else "the settings do not hang together"
-    if detail["type"] == "extra_forbidden" and len(detail["loc"]) > 1:
-        name = str(detail["loc"][-1])
-        return Fault(where=f"{where}: {path}", found=f"there is no {name!r}", remedy=near_matches(name, Animal.names()))
-    return Fault(
-        where=f"{where}: {short_name(path)}" if path else where, found=f"found {found}" if path else found, must=reason
-    )
+    if not path:
+        return Fault(where=_HERE, found="the settings do not hang together", must=reason)
+    return Fault(where=f"{_HERE}: {short_name(path)}", found=f"found {detail['input']!r}", must=reason)

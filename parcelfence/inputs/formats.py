@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING
 
-from parcelfence.inputs.files import CSV_SUFFIXES, GEOJSON_SUFFIXES, check_file
+from parcelfence.inputs.files import CSV_SUFFIXES, GEOJSON_SUFFIXES, check_file, file_hash
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.source import Source
     from parcelfence.inputs.vector_file import Window
 
-__all__ = ["layers_of", "read_raw"]
+__all__ = ["content_hash", "layers_of", "read_raw"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -28,6 +28,10 @@ def read_raw(source: Source, *, window: Window | None = None) -> RawLayer:
         If there is no such file or it is none that can be read.
     """
     path = source.path
+    if source.frame is not None:
+        from parcelfence.inputs.frame import read_frame
+
+        return read_frame(source.frame, name=source.name, window=window)
     check_file(path)
     _LOG.info("reading %s as %s", source.name, source.role)
     suffix = path.suffix.lower()
@@ -44,6 +48,15 @@ def read_raw(source: Source, *, window: Window | None = None) -> RawLayer:
     from parcelfence.inputs.vector_file import read_vector_file
 
     return read_vector_file(path, layer=source.layer, role=source.role, window=window)
+
+
+def content_hash(source: Source) -> str:
+    """SHA-256 of what a source holds, in hexadecimal."""
+    if source.frame is None:
+        return file_hash(source.path)
+    from parcelfence.inputs.frame import frame_hash
+
+    return frame_hash(source.frame)
 
 
 def layers_of(path: Path) -> tuple[str | None, ...]:

@@ -14,8 +14,7 @@ from parcelfence.antimeridian import join_across
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.coordinates import checked_coordinates
 from parcelfence.inputs.doubts import coordinate_step_m, doubts
-from parcelfence.inputs.files import file_hash
-from parcelfence.inputs.formats import read_raw
+from parcelfence.inputs.formats import content_hash, read_raw
 from parcelfence.inputs.repair import LARGEST_ORDINATE, ROLE_DIMENSIONS, SLIVER, Repaired, repaired
 from parcelfence.inputs.source_crs import source_crs
 from parcelfence.inputs.table import LeftOut, Record, Table
@@ -89,7 +88,7 @@ def read_table(source: Source, *, window: Window | None = None) -> Table:
         left_out={one.position: one for one in (*off, *left_out)},
         remarks=(*layer.remarks, *crs.remarks, *remarks, *doubts(layer, step_m=step_m, source=source)),
         fields=layer.fields,
-        sha256=file_hash(source.path) if window is None else "",
+        sha256=content_hash(source) if window is None else "",
         crs_origin=crs.origin,
         features=len(layer.features),
         rounded_to_m=step_m,
@@ -142,7 +141,7 @@ def _empty_table(layer: RawLayer, *, source: Source, window: Window | None) -> T
         records=(),
         remarks=(*layer.remarks, *crs.remarks, fault),
         fields=layer.fields,
-        sha256=file_hash(source.path) if window is None else "",
+        sha256=content_hash(source) if window is None else "",
         crs_origin=crs.origin,
     )
 

@@ -1,9 +1,13 @@
-"""A source: one input file, the role it plays and what the person said about it."""
+"""A source: one input file or table, the role it plays and what the person said about it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
 
 __all__ = ["ElevationSource", "Source"]
 
@@ -33,6 +37,8 @@ class Source:
         Attribute to read the kind from, instead of any likely one.
     accuracy_m : float, optional
         Accuracy of the source as its maker states it.
+    frame : GeoDataFrame, optional
+        The features themselves, where they come from no file; `path` is then what to call them.
     """
 
     role: str
@@ -44,6 +50,14 @@ class Source:
     kind: str | None = None
     kind_field: str | None = None
     accuracy_m: float | None = None
+    frame: GeoDataFrame | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def of(cls, given: Path | str | GeoDataFrame, *, role: str, crs_if_missing: str | None = None) -> Source:
+        """Make a source of what a caller hands over: a path, ``FILE:LAYER``, or a GeoDataFrame."""
+        if isinstance(given, Path | str):
+            return cls.named(given, role=role, crs_if_missing=crs_if_missing)
+        return cls(role=role, path=Path(role), frame=given)
 
     @classmethod
     def named(cls, words: Path | str, *, role: str, crs_if_missing: str | None = None) -> Source:

@@ -112,6 +112,8 @@ def read_walk(source: Source, *, settings: Settings) -> WalkedPoints | WalkedSta
     CrsError
         If its CRS is missing, or its coordinates cannot be in it.
     """
+    if source.frame is not None:
+        return _points(read_raw(source), source=source)
     path = source.path
     check_file(path)
     if path.suffix.lower() in CSV_SUFFIXES and is_station_table(path.read_bytes(), name=source.name):

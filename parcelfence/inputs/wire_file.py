@@ -12,8 +12,8 @@ from shapely import LineString, MultiLineString
 
 from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.coordinates import checked_coordinates
-from parcelfence.inputs.files import check_file, file_hash
-from parcelfence.inputs.formats import read_raw
+from parcelfence.inputs.files import check_file
+from parcelfence.inputs.formats import content_hash, read_raw
 from parcelfence.inputs.repair import LARGEST_ORDINATE
 from parcelfence.inputs.source_crs import source_crs
 from parcelfence.inputs.wire_points import lines_of_points
@@ -110,7 +110,7 @@ def read_wire(source: Source) -> DrawnWire:
     geometries, remarks, possible = checked_coordinates(geometries, known.crs, source=source)
     return DrawnWire(
         name=source.name,
-        sha256=file_hash(source.path),
+        sha256=content_hash(source),
         lines=tuple(
             replace(one, line=line) for one, line, good in zip(drawn, geometries, possible, strict=True) if good
         ),
@@ -144,6 +144,8 @@ def part_of_words(words: str) -> str:
 
 
 def _raw(source: Source) -> RawLayer:
+    if source.frame is not None:
+        return read_raw(source)
     suffix = source.path.suffix.lower()
     check_file(source.path)
     if suffix == ".gpx":

@@ -6,7 +6,6 @@ behind the sub-commands of ``fio``.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas
@@ -14,14 +13,13 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from parcelfence.errors import CrsError, Fault, InputError, near_matches
-from parcelfence.inputs.raw import tidy_attributes
-from parcelfence.inputs.repair import ROLE_DIMENSIONS, repaired
+from parcelfence.errors import Fault, InputError, near_matches
+from parcelfence.inputs.reader import read_table
+from parcelfence.inputs.repair import ROLE_DIMENSIONS
 from parcelfence.inputs.source import Source
-from parcelfence.inputs.table import LeftOut, Record, Table
+from parcelfence.inputs.vector_file import Rows as FileRows
 from parcelfence.many import plan_lot
 from parcelfence.settings import Settings
-from parcelfence.site.frame import horizontal
 from parcelfence.takeoff.flags import flags as place_flags
 
 if TYPE_CHECKING:
@@ -30,6 +28,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.inputs.table import Table
     from parcelfence.many import Lot
 
 __all__ = ["flags", "flags_of", "loops", "loops_of", "table_of", "zones", "zones_of"]
@@ -121,45 +120,14 @@ def flags_of(
 
 
 def table_of(frame: GeoDataFrame, role: str) -> Table:
-    """Make the table of a role out of a GeoDataFrame, repaired as a file would be.
+    """Make the table of a role out of a GeoDataFrame, repaired as a file would be; it may hold nothing usable.
 
     Raises
     ------
     CrsError
         If it has no CRS.
     """
-    if frame.crs is None:
-        raise CrsError(
-            Fault(where=role, found="the table has no CRS", must="it must state one", remedy="set it with set_crs()")
-        )
-    columns = [name for name in frame.columns if name != frame.geometry.name]
-    values = [frame[name].tolist() for name in columns]
-    results = [repaired(geometry, dimensions=ROLE_DIMENSIONS[role]) for geometry in frame.geometry]
-    attributes = [dict(zip(columns, row, strict=True)) for row in zip(*values, strict=True)] or [{}] * len(frame)
-    records = tuple(
-        Record(
-            position=position,
-            geometry=result.geometry,
-            attributes=tidy_attributes(attributes[position]),
-            notes=result.notes,
-        )
-        for position, result in enumerate(results)
-        if result.geometry is not None
-    )
-    left_out = {
-        position: LeftOut(position=position, attributes=tidy_attributes(attributes[position]), reason=result.fault)
-        for position, result in enumerate(results)
-        if result.geometry is None
-    }
-    return Table(
-        source=Source(role=role, path=Path(role)),
-        crs=horizontal(frame.crs),
-        records=records,
-        left_out=left_out,
-        fields=tuple(map(str, columns)),
-        crs_origin="table",
-        features=len(frame),
-    )
+    return read_table(Source.of(frame, role=role), window=FileRows(0, len(frame)))
 
 
 def _tables(parcels: GeoDataFrame, layers: dict[str, GeoDataFrame | None]) -> list[Table]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import shapely
 from shapely import Point
 
-from parcelfence.errors import Fault, InputError
+from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.reader import read_table
 from parcelfence.inputs.source import ElevationSource, Source
 from parcelfence.inputs.source_crs import crs_from_words
@@ -22,19 +22,23 @@ from parcelfence.site.marks import MarkRecord, utilities
 from parcelfence.site.meaning import meanings
 from parcelfence.site.property import property_ground
 from parcelfence.site.provenance import Provenance
-from parcelfence.site.selection import select_parcels
+from parcelfence.site.selection import chosen_by, select_parcels
 from parcelfence.site.site import Site
 from parcelfence.site.surroundings import Surroundings, surroundings
 from parcelfence.site.terrain import read_terrain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
+
+    from geopandas import GeoDataFrame
 
     from parcelfence.inputs.project_file import Project
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.feature import Feature
 
-__all__ = ["build_site", "on_terrain", "project_site", "read_site", "site_of"]
+    Given: TypeAlias = Path | str | GeoDataFrame
+
+__all__ = ["build_site", "check_roles", "on_terrain", "project_site", "read_site", "site_of"]
 
 _PLAIN_ROLES: Final = tuple(
     role
@@ -47,23 +51,23 @@ _PLAIN_ROLES: Final = tuple(
 
 def read_site(
     *,
-    parcels: Path | str,
-    select: str | Sequence[str] = (),
+    parcels: Given,
+    select: str | Sequence[str] | Mapping[str, object] = (),
     settings: Settings | None = None,
     name: str = "",
     crs: str | None = None,
     working_crs: str | None = None,
     elevation: ElevationSource | Path | str | None = None,
-    **layers: Path | str | Sequence[Path | str] | None,
+    **layers: Given | Sequence[Given] | None,
 ) -> Site:
-    """Read a site from files.
+    """Read a site from files, or from tables that are at hand.
 
     Parameters
     ----------
-    parcels : path
-        Parcels, in any format that the reader knows.
-    select : str or sequence of str
-        Which of them, each ``FIELD=VALUE``; several are taken together as one property.
+    parcels : path or GeoDataFrame
+        Parcels, in any format that the reader knows; ``FILE:LAYER`` for one layer of several.
+    select : mapping, str or sequence of str
+        Which of them: ``{"parcel_no": "31-07"}``, or ``FIELD=VALUE``; several are taken together as one property.
     settings : Settings, optional
         Settings that matter while reading: how far marks are joined, elevation, ballpark operations.
     name : str, optional
@@ -74,8 +78,9 @@ def read_site(
         Projected CRS to work in, instead of a local one.
     elevation : path or ElevationSource, optional
         Raster of elevations, by which lengths are along the ground.
-    **layers : path or sequence of paths
-        Other files by role: ``buildings``, ``marks``, ``keep_outs`` and so on.
+    **layers : path, GeoDataFrame, or sequence of these
+        Others by role: ``buildings``, ``marks``, ``keep_outs`` and so on, see
+        :data:`parcelfence.layers.INPUT_ROLES`.
 
     Returns
     -------
@@ -86,17 +91,39 @@ def read_site(
     ------
     InputError
         If a file, field or value cannot be used; the message names it.
+
+    Examples
+    --------
+    >>> import geopandas, shapely, parcelfence
+    >>> lots = geopandas.GeoDataFrame({"no": ["a", "b"]}, geometry=[shapely.box(0, 0, 50, 40),
+    ...     shapely.box(50, 0, 90, 40)], crs="EPSG:32618").translate(500000, 4700000)
+    >>> lots = geopandas.GeoDataFrame({"no": ["a", "b"]}, geometry=lots)
+    >>> site = parcelfence.read_site(parcels=lots, select={"no": "a"})
+    >>> site.parcel_id, round(site.parcel.area), len(site.neighbours)
+    ('a', 2002, 1)
     """
-    sources = [Source(role="parcels", path=Path(parcels), crs_if_missing=crs)]
-    for role, paths in layers.items():
-        listed = [paths] if isinstance(paths, str | Path) else list(paths or ())
-        sources += [Source(role=role, path=Path(path), crs_if_missing=crs) for path in listed]
-    choices = (select,) if isinstance(select, str) else tuple(select)
+    check_roles(layers, known=set(INPUT_ROLES) - {"parcels"})
+    sources = [Source.of(parcels, role="parcels", crs_if_missing=crs)]
+    for role, given in layers.items():
+        listed = list(given) if isinstance(given, list | tuple) else [] if given is None else [given]
+        sources += [Source.of(one, role=role, crs_if_missing=crs) for one in listed]
+    choices = chosen_by(select)
     if isinstance(elevation, str | Path):
         elevation = ElevationSource(path=Path(elevation), crs_if_missing=crs)
     return build_site(
         sources, select=choices, settings=settings, name=name, working_crs=working_crs, elevation=elevation
     )
+
+
+def check_roles(layers: Iterable[str], *, known: Collection[str]) -> None:
+    """Refuse a role that there is not, with what may have been meant; raises InputError."""
+    faults = [
+        Fault(where="layers", found=f"there is no role {role!r}", remedy=near_matches(role, known))
+        for role in layers
+        if role not in known
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 def build_site(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, SelectionError, near_matches
@@ -13,11 +14,38 @@ if TYPE_CHECKING:
 
     from parcelfence.inputs.table import LeftOut, Record, Table
 
-__all__ = ["BY_POSITION", "answers", "select_parcels"]
+__all__ = ["BY_POSITION", "answers", "chosen_by", "select_parcels"]
 
 BY_POSITION: Final = "feature"
 """Stands for the place in the file, from 1, where parcels have no usable attribute."""
 _FEW = 12
+
+
+def chosen_by(select: str | Sequence[str] | Mapping[str, object]) -> tuple[str, ...]:
+    """Write a choice as parcels are chosen by it: ``FIELD=VALUE`` each.
+
+    Raises
+    ------
+    SelectionError
+        If a mapping names several fields, which would leave open whether one of them is to answer or all.
+
+    Examples
+    --------
+    >>> chosen_by({"parcel_no": ["31-05", "31-07"]})
+    ('parcel_no=31-05', 'parcel_no=31-07')
+    """
+    if isinstance(select, str):
+        return (select,)
+    if not isinstance(select, Mapping):
+        return tuple(select)
+    if len(select) > 1:
+        found, remedy = f"it names several fields ({', '.join(map(str, select))})", "choose by the values of one field"
+        raise SelectionError(Fault(where="select", found=found, remedy=remedy))
+    return tuple(
+        f"{field}={written(value)}"
+        for field, values in select.items()
+        for value in (values if isinstance(values, list | tuple) else [values])
+    )
 
 
 def select_parcels(table: Table, choices: Sequence[str]) -> tuple[Record, ...]:
