@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
+
+from parcelfence.errors import Fault, InputError, near_matches
+from parcelfence.layers import INPUT_ROLES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
     from geopandas import GeoDataFrame
 
-__all__ = ["ElevationSource", "Source"]
+    Given: TypeAlias = Path | str | GeoDataFrame
+
+__all__ = ["ElevationSource", "Source", "check_roles", "sources_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +60,7 @@ class Source:
     frame: GeoDataFrame | None = field(default=None, compare=False, repr=False)
 
     @classmethod
-    def of(cls, given: Path | str | GeoDataFrame, *, role: str, crs_if_missing: str | None = None) -> Source:
+    def of(cls, given: Given, *, role: str, crs_if_missing: str | None = None) -> Source:
         """Make a source of what a caller hands over: a path, ``FILE:LAYER``, or a GeoDataFrame."""
         if isinstance(given, Path | str):
             return cls.named(given, role=role, crs_if_missing=crs_if_missing)
@@ -101,3 +108,42 @@ class ElevationSource:
     def name(self) -> str:
         """File name."""
         return self.path.name
+
+
+def sources_of(
+    parcels: Given, *, crs: str | None, layers: Mapping[str, Given | Sequence[Given] | None]
+) -> tuple[Source, ...]:
+    """Make the sources of what a caller hands over by role, the parcels first.
+
+    Parameters
+    ----------
+    parcels : path or GeoDataFrame
+        The parcels.
+    crs : str or None
+        CRS of the files that state none.
+    layers : mapping
+        What else there is, by role: one or several of each, or None.
+
+    Raises
+    ------
+    InputError
+        If a role is none.
+    """
+    check_roles(layers)
+    sources = [Source.of(parcels, role="parcels", crs_if_missing=crs)]
+    for role, given in layers.items():
+        listed = list(given) if isinstance(given, list | tuple) else [] if given is None else [given]
+        sources += [Source.of(one, role=role, crs_if_missing=crs) for one in listed]
+    return tuple(sources)
+
+
+def check_roles(roles: Iterable[str]) -> None:
+    """Refuse roles that there are not beside the parcels, with what may have been meant; raises InputError."""
+    known = [role for role in INPUT_ROLES if role != "parcels"]
+    faults = [
+        Fault(where="layers", found=f"there is no role {role!r}", remedy=near_matches(role, known))
+        for role in roles
+        if role not in known
+    ]
+    if faults:
+        raise InputError(faults)

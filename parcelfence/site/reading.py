@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final
 
 import shapely
 from shapely import Point
 
-from parcelfence.errors import Fault, InputError, near_matches
+from parcelfence.errors import Fault, InputError
 from parcelfence.inputs.reader import read_table
-from parcelfence.inputs.source import ElevationSource, Source
+from parcelfence.inputs.source import ElevationSource, Source, sources_of
 from parcelfence.inputs.source_crs import crs_from_words
 from parcelfence.layers import INPUT_ROLES
 from parcelfence.settings import Settings
@@ -28,17 +28,15 @@ from parcelfence.site.surroundings import Surroundings, surroundings
 from parcelfence.site.terrain import read_terrain
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping, Sequence
-
-    from geopandas import GeoDataFrame
+    from collections.abc import Mapping, Sequence
 
     from parcelfence.inputs.project_file import Project
+    from parcelfence.inputs.source import Given
     from parcelfence.inputs.table import Record, Table
     from parcelfence.site.feature import Feature
 
-    Given: TypeAlias = Path | str | GeoDataFrame
 
-__all__ = ["build_site", "check_roles", "on_terrain", "project_site", "read_site", "site_of"]
+__all__ = ["build_site", "on_terrain", "project_site", "read_site", "site_of"]
 
 _PLAIN_ROLES: Final = tuple(
     role
@@ -95,35 +93,18 @@ def read_site(
     Examples
     --------
     >>> import geopandas, shapely, parcelfence
-    >>> lots = geopandas.GeoDataFrame({"no": ["a", "b"]}, geometry=[shapely.box(0, 0, 50, 40),
-    ...     shapely.box(50, 0, 90, 40)], crs="EPSG:32618").translate(500000, 4700000)
-    >>> lots = geopandas.GeoDataFrame({"no": ["a", "b"]}, geometry=lots)
+    >>> boxes = [shapely.box(500000, 4700000, 500050, 4700040), shapely.box(500050, 4700000, 500090, 4700040)]
+    >>> lots = geopandas.GeoDataFrame({"no": ["a", "b"]}, geometry=boxes, crs="EPSG:32618")
     >>> site = parcelfence.read_site(parcels=lots, select={"no": "a"})
     >>> site.parcel_id, round(site.parcel.area), len(site.neighbours)
     ('a', 2002, 1)
     """
-    check_roles(layers, known=set(INPUT_ROLES) - {"parcels"})
-    sources = [Source.of(parcels, role="parcels", crs_if_missing=crs)]
-    for role, given in layers.items():
-        listed = list(given) if isinstance(given, list | tuple) else [] if given is None else [given]
-        sources += [Source.of(one, role=role, crs_if_missing=crs) for one in listed]
-    choices = chosen_by(select)
+    sources = sources_of(parcels, crs=crs, layers=layers)
     if isinstance(elevation, str | Path):
         elevation = ElevationSource(path=Path(elevation), crs_if_missing=crs)
     return build_site(
-        sources, select=choices, settings=settings, name=name, working_crs=working_crs, elevation=elevation
+        sources, select=chosen_by(select), settings=settings, name=name, working_crs=working_crs, elevation=elevation
     )
-
-
-def check_roles(layers: Iterable[str], *, known: Collection[str]) -> None:
-    """Refuse a role that there is not, with what may have been meant; raises InputError."""
-    faults = [
-        Fault(where="layers", found=f"there is no role {role!r}", remedy=near_matches(role, known))
-        for role in layers
-        if role not in known
-    ]
-    if faults:
-        raise InputError(faults)
 
 
 def build_site(
