@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import shapely
 
-from parcelfence.circuit.circuit import Circuit, circuit
+from parcelfence.circuit.circuit import Circuit, circuit, wave_length_m
 from parcelfence.circuit.conductor import Conductor
 from parcelfence.errors import Fault, NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
@@ -52,8 +52,6 @@ _LEAST_FREE_M2: Final = 4.0
 """Two metres by two: no animal can live on less (from memory)."""
 _TRY: Final = "'parcelfence plan' of this property alone, or what_would_do() from Python, tries what would do"
 """Stands for advice where nothing was tried, as in a screening; :mod:`parcelfence.advice` puts its own in its place."""
-_LONGEST_LOOP_M: Final = 20_000.0
-"""Far beyond any transmitter, and beyond the model: wider than the skin depth of the ground many times over."""
 
 
 def plan(
@@ -234,7 +232,7 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
 def _settled(site: Site, settings: Settings) -> Loop:
     """Design a loop, and draw it in where its signal would leave the property or enter a building beside it."""
     loop = design(site, settings)
-    _refuse_a_network(loop, site=site)
+    _refuse_a_network(loop, site=site, settings=settings)
     withheld: BaseGeometry | None = None
     for _ in range(_MOST_ROUNDS):
         signal = _signal(loop)
@@ -262,16 +260,21 @@ def _watched(site: Site, loop: Loop) -> BaseGeometry:
     ])
 
 
-def _refuse_a_network(loop: Loop, *, site: Site) -> None:
+def _refuse_a_network(loop: Loop, *, site: Site, settings: Settings) -> None:
     """Refuse the loops of parcels that are no yards, such as a town's roads drawn as one; raises NoLoopError."""
+    # From half a wave on, places of a loop carry no current.  The wave is an estimate, with the soil as a perfect
+    # conductor: at a whole wave that holds even if the jacket had a quarter of the capacitance.
     length_m = sum(run.line.length for run in loop.signal_runs)
-    if length_m > _LONGEST_LOOP_M:
+    wave_m = wave_length_m(_conductor(settings), frequency_hz=settings.frequency_hz, loop_length_m=length_m)
+    if length_m > wave_m:
         raise NoLoopError(
             Fault(
                 where="parcels",
                 feature=site.parcel_id,
-                found=f"a loop here would be {length_m / 1000:,.0f} km long",
-                must=f"a loop can be at most {_LONGEST_LOOP_M / 1000:,.0f} km",
+                found=f"a loop here would be {length_m / 1000:,.1f} km long, and no transmitter drives it: a signal of "
+                f"{settings.frequency_hz / 1000:g} kHz has a wave of about {wave_m / 1000:,.1f} km on buried wire, so "
+                "that parts of the loop would carry no current",
+                must="a loop is shorter than the wave of its signal",
                 remedy="check that the parcel is no road or railway, or plan a wanted area within it",
             )
         )
@@ -294,18 +297,21 @@ def _receiver(signal: Sequence[CurrentLoop], *, loop: Loop, settings: Settings) 
 
 def _circuit(signal: Sequence[CurrentLoop], pulled: WiringSequence, *, settings: Settings) -> Circuit:
     """Compute the circuit of the conductor that is really pulled, slopes, slack and twist included."""
-    conductor = Conductor(
-        gauge_awg=settings.wire_gauge_awg,
-        temperature_c=settings.wire_temperature_c,
-        insulation_thickness_m=settings.insulation_thickness_m,
-    )
     in_series = circuit(
         signal,
         loop_length_m=sum(leg.ground_length_m for leg in pulled.legs if not leg.twisted),
         lead_in_lengths_m=[leg.ground_length_m for leg in pulled.legs if leg.twisted],
-        conductor=conductor,
+        conductor=_conductor(settings),
         frequency_hz=settings.frequency_hz,
         twists_per_foot=settings.twists_per_foot,
         slack_percent=settings.slack_percent,
     )
     return replace(in_series, soil_resistivity_ohm_m=settings.soil_resistivity_ohm_m)
+
+
+def _conductor(settings: Settings) -> Conductor:
+    return Conductor(
+        gauge_awg=settings.wire_gauge_awg,
+        temperature_c=settings.wire_temperature_c,
+        insulation_thickness_m=settings.insulation_thickness_m,
+    )

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pyproj import CRS
 from shapely import LineString, Point, Polygon, affinity, box
 
+from parcelfence import planning
 from parcelfence.errors import NoLoopError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.flux import normalised_field
@@ -151,3 +152,16 @@ def test_no_signal_enters_a_building_that_the_loop_leaves_out() -> None:
     assert not finished.loop.enclosed.intersects(garage)
     assert not finished.zones.signal.intersects(garage)
     assert [row for row in finished.conflicts if row.rule == "building-signal"] == []
+
+
+def test_what_no_transmitter_drives_is_refused_before_its_field_is_computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    def computed(*_: object, **__: object) -> None:
+        raise AssertionError("the field was asked for")
+
+    monkeypatch.setattr(planning, "retreat", computed)
+    monkeypatch.setattr(planning, "signal_tiles", computed)
+    estate = site(box(0, 0, 1_900, 1_900), box(900, 900, 910, 910))
+    with pytest.raises(NoLoopError, match=r"7\.[0-9] km long, and no transmitter drives it: a signal of 10 kHz"):
+        plan(estate, Settings())
+    with pytest.raises(AssertionError, match="the field was asked for"):  # a lower frequency has a longer wave
+        plan(estate, Settings(frequency_hz=4_000.0))

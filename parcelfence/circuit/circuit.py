@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from parcelfence.field.current import CurrentLoop
 
-__all__ = ["Circuit", "circuit"]
+__all__ = ["Circuit", "circuit", "wave_length_m"]
 
 _GROUND_SHARE: Final = 0.2
 """Change of the field across a loop by currents in the ground that is worth saying: below it a walk test has it in."""
@@ -201,3 +201,27 @@ def circuit(
         + wire.internal_inductance_h_per_m(frequency_hz) * length_m,
         greatest_width_m=float(extent.max()),
     )
+
+
+def wave_length_m(conductor: Conductor, *, frequency_hz: float, loop_length_m: float) -> float:
+    """Give the length of the signal's wave on a buried loop; infinite for a wire without a jacket.
+
+    Fed evenly at both ends, the current of a loop is a standing wave about its middle: from half a wave on there are
+    places without any (telegraph equations, as for :attr:`Circuit.current_change_share`).  The inductance is that of a
+    circle of the same length (Rosa 1908), mu0 / (2 pi) (ln(8 R / r) - 2) for each metre.
+
+    Parameters
+    ----------
+    conductor : Conductor
+        The wire.
+    frequency_hz : float
+        Frequency of the signal.
+    loop_length_m : float
+        Single wire in the loop.
+    """
+    if not conductor.capacitance_f_per_m:
+        return math.inf
+    turn = 2.0 * math.pi * frequency_hz
+    circle = math.log(8.0 * loop_length_m / (2.0 * math.pi * conductor.radius_m)) - 2.0
+    along = complex(conductor.resistance_ohm_per_m, turn * MU_0 / (2.0 * math.pi) * circle)
+    return 2.0 * math.pi / cmath.sqrt(along * complex(0.0, turn * conductor.capacitance_f_per_m)).imag
