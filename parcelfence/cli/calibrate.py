@@ -26,6 +26,8 @@ __all__ = ["calibrate"]
 
 _PLAN_WORD: Final = "plan"
 _FARTHEST_REACHES: Final = 10.0
+_HANDHELD_M: Final = 3.0
+"""What a handheld satellite receiver may be off for the whole of a walk (from memory: three to five metres)."""
 _ON_THE_WIRE_M: Final = 0.2
 """Nearer than any reach in use: common practice begins at 2 ft (0.61 m)."""
 
@@ -36,7 +38,13 @@ _ON_THE_WIRE_M: Final = 0.2
 @click.option("--wire", type=InputPath(), metavar="FILE", help="wire as laid, instead of the planned one")
 @click.option("--walk-crs", metavar="CRS", help="CRS of a walk that states none; 'plan' for that of the plan")
 @click.option("--wire-crs", metavar="CRS", help="CRS of a wire that states none; 'plan' for that of the plan")
-@click.option("--accuracy", default="0.15 m", show_default=True, metavar="LENGTH", help="accuracy of a walked point")
+@click.option("--accuracy", default="0.15 m", show_default=True, metavar="LENGTH", help="accuracy of a point by itself")
+@click.option(
+    "--common-accuracy",
+    metavar="LENGTH",
+    help="what all points may be off together, as by GPS  [default: 3 m for GPX, the setting unstated_accuracy for "
+    "other coordinates, nothing for taped distances]",
+)
 @run_options
 def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     """Fit the reach to points where a person who walked up to the wire first heard it with the receiver.
@@ -45,7 +53,8 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     point,northing,easting,elevation,description (with --walk-crs); points with columns longitude and latitude; or
     stations of the plan with the distance taped square from the wire, in columns station, distance, side (inside or
     outside) and loop. FILE:LAYER names one of several layers. Where the signal reaches less far than computed along a
-    stretch, causes are weighed. Exit status: 0 done; 2 unusable input, with the reason.
+    stretch, causes are weighed; what all points have in common is told from what each has by chance. Exit status: 0
+    done; 2 unusable input, with the reason.
     """
     from parcelfence.cli.calibration_report import CalibrationReport
     from parcelfence.field.current import CurrentLoop
@@ -55,16 +64,19 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
     from parcelfence.service.walk_test import WalkTest
     from parcelfence.service.written_plan import read_plan
 
-    accuracy_m = _accuracy_m(options["accuracy"])
+    accuracy_m = _accuracy_m(options["accuracy"], where="--accuracy")
     plan = read_plan(folder)
     wire = _wire(options["wire"], crs=options["wire_crs"], plan=plan)
     laid = plan.loops if wire is None else plan.laid(wire)
     walked = _walk(walk, crs=options["walk_crs"], plan=plan)
     points, conversion_m = _points(walked, plan=plan, laid=laid)
+    common_m = _common_m(options["common_accuracy"], walk=walk, walked=walked, conversion_m=conversion_m, plan=plan)
     _check_nearness(points, walked=walked, laid=laid, reach_m=plan.receiver.reach_m)
     loops = tuple(CurrentLoop.from_line(loop.line) for loop in laid)
     test = WalkTest(
-        found=calibration.calibrate(points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m),
+        found=calibration.calibrate(
+            points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m, common_accuracy_m=common_m
+        ),
         plan=plan,
         laid=laid,
         walk_name=walked.name,
@@ -72,19 +84,39 @@ def calibrate(walk: Path, folder: Path, **options: Any) -> None:
         points=points,
         wire_name="" if wire is None else wire.name,
         remarks=(*walked.repairs, *(() if wire is None else wire.repairs)),
-        conversion_m=conversion_m if conversion_m > accuracy_m else 0.0,
     )
-    troubles = explain_weak_signal(points, loops, receiver=plan.receiver, found=test.found, around=surroundings(plan))
+    placed = points - test.found.fit.shift_m
+    troubles = explain_weak_signal(placed, loops, receiver=plan.receiver, found=test.found, around=surroundings(plan))
     report = CalibrationReport(test, troubles)
     finish(report.as_text(), report.as_data())
 
 
-def _accuracy_m(text: str) -> float:
+def _common_m(
+    stated: str | None,
+    *,
+    walk: Path,
+    walked: WalkedPoints | WalkedStations,
+    conversion_m: float,
+    plan: WrittenPlan,
+) -> float:
+    """Give what all points may be off together: nothing where distances were taped from the wire itself."""
+    import math
+
+    from parcelfence.inputs.walk_file import WalkedStations
+
+    if isinstance(walked, WalkedStations):
+        return 0.0
+    unstated_m = _HANDHELD_M if walk.suffix.lower() == ".gpx" else plan.settings.unstated_accuracy_m
+    own_m = unstated_m if stated is None else _accuracy_m(stated, where="--common-accuracy")
+    return math.hypot(own_m, conversion_m)
+
+
+def _accuracy_m(text: str, *, where: str) -> float:
     from parcelfence.units import parse_length_m
 
     accuracy_m = parse_length_m(text)
     if accuracy_m <= 0.0:
-        raise SettingsError(Fault(where="--accuracy", found=f"found {text}", must="it must be more than nothing"))
+        raise SettingsError(Fault(where=where, found=f"found {text}", must="it must be more than nothing"))
     return accuracy_m
 
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import click
+import numpy as np
 
 from parcelfence.cli.trouble_report import UNTRIED, trouble_data, trouble_lines
 from parcelfence.text import visible
 from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
-    import numpy as np
+    from numpy.typing import NDArray
 
     from parcelfence.service.signal_trouble import SignalTrouble
     from parcelfence.service.walk_test import WalkTest
@@ -66,7 +67,8 @@ class CalibrationReport:
             "beside a long straight wire",
             "Set": f"reach {self._length(self.test.plan.receiver.reach_m)}{self._meant()}",
             "Compared": self._compared(),
-            "Error": f"{self._length(found.scale_m)}, typical of a point that fits",
+            "Error": f"{self._length(found.scale_m)} by chance, typical of a point that fits",
+            "Common": self._common(),
             "Outliers": f"{out} of {count} points do not fit and did not count" + (":" if out else ""),
         }
         lines = [line for name, text in rows.items() for line in _wrapped(name, text)]
@@ -90,6 +92,11 @@ class CalibrationReport:
             "difference_m": _number(self.test.difference_m),
             "verdict": self.test.verdict,
             "typical_error_m": _number(found.scale_m),
+            "uncertainty_by_chance_m": _number(found.chance_m),
+            "uncertainty_common_m": _number(found.common_m),
+            "common_shift_m": [_number(each) for each in found.fit.shift_m],
+            "common_shift_is_sure": found.fit.shift_is_sure,
+            "reach_mistakable_for_shift": found.is_mistakable,
             "reach_setting_m": None if self.test.setting_m is None else _number(self.test.setting_m),
             "reach_seen_from": settings.reach_seen_from,
             "outliers": [
@@ -111,6 +118,27 @@ class CalibrationReport:
 
     def _length(self, value_m: float) -> str:
         return unit_system(self.test.plan.settings.units).length(value_m, digits=2)
+
+    def _common(self) -> str:
+        """Say what all points have in common, and whether that can be told from a farther reach."""
+        found, fit = self.test.found, self.test.found.fit
+        if not fit.shift_covariance_m2.any():
+            return "nothing: distances taped from the wire are not off together"
+        size_m = float(np.hypot(*fit.shift_m))
+        own = self._length(float(np.sqrt(np.linalg.eigvalsh(fit.shift_covariance_m2).max())))
+        shift = (
+            f"all points lie {self._length(size_m)} to the {_towards(fit.shift_m)} of where they belong, give or take "
+            f"{own}: that was taken back"
+            if fit.shift_is_sure
+            else f"no shift of all points shows, give or take {own}"
+        )
+        parts = f"of the uncertainty {self._length(found.chance_m)} is by chance, {self._length(found.common_m)} common"
+        if not found.is_mistakable:
+            return f"{shift}; {parts}"
+        return (
+            f"{shift}; {parts}. The walk cannot tell a farther reach from a shift of all points to the "
+            f"{_towards(fit.mistaken_for)}: walk up to the wire on the opposite side too, or tape distances from it"
+        )
 
     def _meant(self) -> str:
         settings = self.test.plan.settings
@@ -151,15 +179,15 @@ class CalibrationReport:
     def _remarks(self) -> list[str]:
         remarks = [visible(remark) for remark in self.test.remarks]
         remarks += [UNTRIED] if self.troubles else []
-        if self.test.conversion_m:
-            remarks.append(
-                f"The coordinates of the walk come into the CRS of the plan with an accuracy of "
-                f"{self._length(self.test.conversion_m)} only, which may shift all points together: walk on every "
-                "side of the loop, or tape distances from the wire."
-            )
         if len(self.outliers) > _MANY_OUTLIERS * len(self.test.names):
             remarks.append("Many points do not fit. If the wire lies otherwise than planned, give it with --wire.")
         return remarks
+
+
+def _towards(direction: NDArray[np.float64]) -> str:
+    """Name the nearest of eight directions of the compass, in the grid of the plan."""
+    eighth = round(math.atan2(direction[0], direction[1]) / (math.pi / 4)) % 8
+    return ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")[eighth]
 
 
 def _wrapped(name: str, text: str) -> list[str]:

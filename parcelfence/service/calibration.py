@@ -1,8 +1,7 @@
 """What a walk test says about the reach: the setting under which the walked points lie on the predicted edge.
 
-Each point where the receiver was first heard names a setting by itself, S = mu0 I / (2 pi |B|) there.  The best
-setting is their robust mean, weighted by how finely each point resolves it: a point displaced by e changes S by
-e |grad S|, so its residual in metres on the ground is (S - best) / |grad S|.
+Each point where the receiver was first heard names a setting by itself, S = mu0 I / (2 pi |B|) there; how all of them
+make one is in :mod:`parcelfence.service.walk_fit`.  Here it becomes a reach, and points that do not fit get a reason.
 """
 
 from __future__ import annotations
@@ -16,8 +15,8 @@ import shapely
 from shapely.ops import substring
 
 from parcelfence.errors import Fault, InputError
-from parcelfence.field.flux import inverse_field
 from parcelfence.lines import turn_angles
+from parcelfence.service.walk_fit import fit_walk, heard_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,11 +25,13 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.field.current import CurrentLoop, Receiver
+    from parcelfence.service.walk_fit import WalkFit
 
 __all__ = ["Calibration", "calibrate"]
 
 _LEAST_POINTS: Final = 3
-_TUKEY: Final = 4.685  # 95 % efficient for normal errors (Beaton and Tukey 1974, from memory)
+_MISTAKABLE: Final = 0.05
+"""Share of the reach below which it does not matter what it is mistaken for: less than a step of most transmitters."""
 _OUTLIER_SCALES: Final = 3.0
 _BEND: Final = math.radians(30.0)
 # Distances in reaches: from a bend along the wire, to another run, and along the wire to what is another run.
@@ -48,12 +49,10 @@ class Calibration:
     ----------
     reach_m : float
         Best-fitting reach beside a long straight wire, for the receiver's height.
-    uncertainty_m : float
-        Standard error of it.
-    scale_m : float
-        Typical error of a walked point, on the ground.
-    residuals_m : ndarray, shape (n,)
-        How much farther from the wire than predicted the receiver was heard, on the ground; negative where nearer.
+    chance_m, common_m : float
+        Standard errors of it: by what each point has by itself, and by what all points may have in common.
+    fit : WalkFit
+        What the points have in common, and what is left.
     outliers : ndarray of bool, shape (n,)
         Points that do not fit, and did not count.
     reasons : tuple of str
@@ -61,15 +60,40 @@ class Calibration:
     """
 
     reach_m: float
-    uncertainty_m: float
-    scale_m: float
-    residuals_m: NDArray[np.float64]
+    chance_m: float
+    common_m: float
+    fit: WalkFit
     outliers: NDArray[np.bool_]
     reasons: tuple[str, ...]
 
+    @property
+    def uncertainty_m(self) -> float:
+        """Standard error of the reach, by chance and by what is common."""
+        return math.hypot(self.chance_m, self.common_m)
+
+    @property
+    def scale_m(self) -> float:
+        """Typical error of a walked point by itself, on the ground."""
+        return self.fit.scale_m
+
+    @property
+    def residuals_m(self) -> NDArray[np.float64]:
+        """How much farther from the wire than predicted each point was heard; negative where nearer."""
+        return self.fit.residuals_m
+
+    @property
+    def is_mistakable(self) -> bool:
+        """Whether the walk cannot tell a farther reach from a shift of all points."""
+        return self.common_m > max(self.chance_m, _MISTAKABLE * self.reach_m)
+
 
 def calibrate(
-    points_xy: ArrayLike, loops: Sequence[CurrentLoop], *, receiver: Receiver, point_accuracy_m: float = 0.15
+    points_xy: ArrayLike,
+    loops: Sequence[CurrentLoop],
+    *,
+    receiver: Receiver,
+    point_accuracy_m: float = 0.15,
+    common_accuracy_m: float = 0.0,
 ) -> Calibration:
     """Fit the reach to walked points.
 
@@ -82,7 +106,9 @@ def calibrate(
     receiver : Receiver
         Gives the height; its reach only says how far bends and other runs matter.
     point_accuracy_m : float
-        Standard error of a point's position.
+        Standard error of a point's position by itself.
+    common_accuracy_m : float
+        Standard error, each way, of what all positions may be off together; 0 for distances taped from the wire.
 
     Returns
     -------
@@ -95,9 +121,7 @@ def calibrate(
         If fewer than three points have a field that can be heard.
     """
     points = np.asarray(points_xy, dtype=np.float64).reshape(-1, 2)
-    inverse, gradient = inverse_field(points, loops, receiver=receiver)
-    settings_m, slopes = inverse * receiver.slant_m, np.hypot(*gradient.T) * receiver.slant_m
-    usable = np.isfinite(settings_m) & (slopes > 0.0) & (settings_m > receiver.height_m)
+    usable = heard_at(points, loops, receiver=receiver)
     if usable.sum() < _LEAST_POINTS:
         raise InputError(
             Fault(
@@ -107,39 +131,21 @@ def calibrate(
                 remedy="Walk up to the wire at more places, away from corners, and check the coordinate system",
             )
         )
-    best_m, scale_m, weights = _robust_mean(settings_m[usable], slopes[usable], least_scale_m=point_accuracy_m)
-    with np.errstate(all="ignore"):
-        residuals_m = np.where(usable, (settings_m - best_m) / slopes, np.nan)
-    outliers = ~(np.abs(residuals_m) <= _OUTLIER_SCALES * scale_m)
-    reach_m = math.sqrt(max(best_m**2 - receiver.height_m**2, 0.0))
-    error_m = scale_m / math.sqrt((weights / slopes[usable] ** 2).sum())
+    fit = fit_walk(
+        points, loops, receiver=receiver, point_accuracy_m=point_accuracy_m, common_accuracy_m=common_accuracy_m
+    )
+    outliers = ~(np.abs(fit.residuals_m) <= _OUTLIER_SCALES * fit.scale_m)
+    reach_m = math.sqrt(max(fit.setting_m**2 - receiver.height_m**2, 0.0))
+    per_m = fit.setting_m / reach_m if reach_m > 0.0 else math.inf
+    reasons = _reasons(points - fit.shift_m, loops, residuals_m=fit.residuals_m, outliers=outliers, reach_m=reach_m)
     return Calibration(
         reach_m=reach_m,
-        uncertainty_m=error_m * best_m / reach_m if reach_m > 0.0 else math.inf,
-        scale_m=scale_m,
-        residuals_m=residuals_m,
+        chance_m=fit.chance_m * per_m,
+        common_m=fit.common_m * per_m if fit.common_m else 0.0,
+        fit=fit,
         outliers=outliers,
-        reasons=_reasons(points, loops, residuals_m=residuals_m, outliers=outliers, reach_m=reach_m),
+        reasons=reasons,
     )
-
-
-def _robust_mean(
-    settings_m: NDArray[np.float64], slopes: NDArray[np.float64], *, least_scale_m: float
-) -> tuple[float, float, NDArray[np.float64]]:
-    """Iterate a weighted mean with Tukey's weights, from the weighted median; also give the scale of a residual."""
-    order = np.argsort(settings_m)
-    share = np.cumsum((1.0 / slopes)[order])
-    best_m = float(settings_m[order][np.searchsorted(share, share[-1] / 2.0)])
-    scale_m, weights = least_scale_m, np.ones(len(settings_m))
-    for _ in range(50):
-        residuals_m = (settings_m - best_m) / slopes
-        scale_m = max(1.4826 * float(np.median(np.abs(residuals_m))), least_scale_m / 3.0)
-        weights = np.clip(1.0 - (residuals_m / (_TUKEY * scale_m)) ** 2, 0.0, None) ** 2
-        fresh_m = float((weights / slopes**2 * settings_m).sum() / (weights / slopes**2).sum())
-        if abs(fresh_m - best_m) < 1e-9:  # noqa: PLR2004  (a nanometre)
-            break
-        best_m = fresh_m
-    return best_m, scale_m, weights
 
 
 def _reasons(

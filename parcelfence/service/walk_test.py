@@ -59,8 +59,6 @@ class WalkTest:
         In the working CRS.
     remarks : tuple of Fault
         What the readers mended or left out.
-    conversion_m : float
-        Accuracy of the way into the working CRS where it is worse than that of a point, or 0.
     """
 
     found: Calibration
@@ -71,7 +69,6 @@ class WalkTest:
     names: tuple[str, ...]
     points: NDArray[np.float64]
     remarks: tuple[Fault, ...] = ()
-    conversion_m: float = 0.0
 
     @cached_property
     def loops(self) -> tuple[CurrentLoop, ...]:

@@ -239,6 +239,28 @@ def test_a_walk_that_agrees_leaves_the_setting_as_it_is(folder: Path, tmp_path: 
     assert found["reach_setting_m"] == pytest.approx(SET_REACH_M)
 
 
+def test_a_shift_of_the_whole_walk_is_told_from_a_farther_reach(folder: Path, tmp_path: Path) -> None:
+    walk = walked(SET_REACH_M, wrong=0.0)
+    off = replace(walk, points=walk.points + np.array([1.9, 1.2]))
+    found = data(folder, *_gpx(off, tmp_path))
+    assert found["verdict"] == "agrees"
+    assert found["common_shift_m"] == pytest.approx([1.9, 1.2], abs=0.1)
+    assert found["common_shift_is_sure"]
+    text = " ".join(run(folder, *_gpx(off, tmp_path)).output.split())
+    assert "to the north-east of where they belong" in text
+    south = np.argsort(walk.points[:, 1])[:14]
+    side = replace(walk, points=walk.points[south], wrong=walk.wrong[south])
+    one_sided = data(folder, *_gpx(side, tmp_path))
+    assert one_sided["verdict"] == "vague"
+    assert one_sided["reach_mistakable_for_shift"]
+    assert "cannot tell a farther reach from a shift" in " ".join(run(folder, *_gpx(side, tmp_path)).output.split())
+    exact = data(folder, *_gpx(side, tmp_path), "--common-accuracy", "1 cm")
+    assert exact["uncertainty_common_m"] < 0.02
+    assert exact["verdict"] == "agrees"
+    taped = data(folder, *_stations(walk, tmp_path))
+    assert taped["uncertainty_common_m"] == 0.0
+
+
 def test_three_uneven_points_cannot_judge_the_setting(folder: Path, tmp_path: Path) -> None:
     rows = [("station", "distance_m", "loop"), (40, 1.2, "L1"), (80, 2.6, "L1"), (120, 4.0, "L1")]
     walk = _table(tmp_path / "walk.csv", *rows)

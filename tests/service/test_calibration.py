@@ -88,3 +88,56 @@ def test_reason_for_weak_neighbours() -> None:
 def test_too_few_points_are_refused() -> None:
     with pytest.raises(InputError, match="2 of 2 points"):
         calibrate(walked(2.4)[:2], [YARD], receiver=Receiver(2.0, 0.3))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_shift_common_to_all_points_is_found_all_round_a_yard(seed: int) -> None:
+    shift = np.array([1.6, -1.1])
+    points = walked(2.4, seed=seed, noise_m=0.15) + shift
+    found = calibrate(points, [YARD], receiver=Receiver(2.0, 0.3), common_accuracy_m=3.0)
+    assert found.fit.shift_m == pytest.approx(shift, abs=0.2)
+    assert found.fit.shift_is_sure
+    assert not found.is_mistakable
+    assert found.reach_m == pytest.approx(2.4, abs=0.1)
+    assert found.scale_m == pytest.approx(0.15, abs=0.08)
+    blind = calibrate(points, [YARD], receiver=Receiver(2.0, 0.3))
+    assert blind.scale_m > 3 * found.scale_m
+    assert not blind.fit.shift_m.any()
+
+
+def test_without_a_shift_none_is_found() -> None:
+    sure = [
+        calibrate(
+            walked(2.4, seed=seed, noise_m=0.15), [YARD], receiver=Receiver(2.0, 0.3), common_accuracy_m=3.0
+        ).fit.shift_is_sure
+        for seed in range(12)
+    ]
+    assert sum(sure) <= 2
+
+
+@pytest.mark.parametrize(("shift", "common_m"), [((0.0, 0.0), 1.0), ((0.0, 0.9), 1.0)])
+def test_on_one_side_alone_a_shift_and_a_farther_reach_look_alike(shift: tuple[float, float], common_m: float) -> None:
+    points = walked(2.4, noise_m=0.05)
+    side = points[(points[:, 1] < 3.5) & (np.abs(points[:, 0] - 30.0) < 18.0)] + shift
+    found = calibrate(side, [YARD], receiver=Receiver(2.0, 0.3), common_accuracy_m=common_m)
+    assert found.is_mistakable
+    assert found.common_m > 5 * found.chance_m
+    assert abs(found.fit.mistaken_for[1]) > 0.95
+    assert abs(found.reach_m - 2.4) < 2.5 * found.uncertainty_m
+    taped = calibrate(side - shift, [YARD], receiver=Receiver(2.0, 0.3))
+    assert taped.common_m == 0.0
+    assert not taped.is_mistakable
+    assert taped.reach_m == pytest.approx(2.4, abs=0.05)
+
+
+def test_the_stated_uncertainty_is_that_of_many_walks() -> None:
+    """By simulation: shift and chance drawn anew for each walk."""
+    rng = np.random.default_rng(11)
+    exact = walked(2.4)[::3]
+    errors, stated = [], []
+    for _ in range(60):
+        points = exact + rng.normal(0.0, 0.2, exact.shape) + rng.normal(0.0, 0.8, 2)
+        found = calibrate(points, [YARD], receiver=Receiver(2.0, 0.3), point_accuracy_m=0.2, common_accuracy_m=0.8)
+        errors.append(found.reach_m - 2.4)
+        stated.append(found.uncertainty_m)
+    assert float(np.std(errors)) == pytest.approx(float(np.mean(stated)), rel=0.45)
