@@ -95,7 +95,8 @@ def break_data(report: BreakReport) -> dict[str, Any]:
         "agrees": finding.agrees,
         "most_likely": {"path_m": round(finding.best_m, 3), "place": words.place(finding.best_m)},
         "named": {
-            "probability": finding.share,
+            "asked": finding.share,
+            "probability": round(finding.named_probability, 6),
             "length_m": round(finding.stretch_m, 3),
             "stretches": [
                 {

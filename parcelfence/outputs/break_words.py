@@ -164,8 +164,9 @@ class BreakWords:
         count = len(finding.stretches)
         pieces = "in one piece" if count == 1 else f"in {count} pieces"
         return (
-            f"Most likely at {self.place(finding.best_m)}: {near:.0%} within {words.length(DIG_M / 2)} each way. With "
-            f"{finding.share:.0%} probability it lies on {words.length(finding.stretch_m)} of conductor {pieces}."
+            f"Most likely at {self.place(finding.best_m)}: {near:.0%} within {words.length(DIG_M / 2)} each way. It "
+            f"lies with {finding.named_probability:.0%} probability on {words.length(finding.stretch_m)} of conductor "
+            f"{pieces}."
         )
 
     def advice(self, advice: Advice) -> str:

@@ -115,6 +115,15 @@ class BreakFinding:
         """Length of the named stretches together."""
         return sum(high_m - low_m for low_m, high_m in self.stretches)
 
+    @property
+    def named_probability(self) -> float:
+        """Probability that the fault lies in the named stretches.
+
+        They are made up of whole cells and so hold at least `share` of what is in the wire; what is not in the wire is
+        not in them.
+        """
+        return float(self.belief.located[self.belief.in_credible_set(self.share)].sum())
+
     def probability_between(self, low_m: float, high_m: float) -> float:
         """Probability that the fault lies in a stretch of the path."""
         middles_m = self.belief.middles_m
@@ -131,7 +140,7 @@ def find_break(wire: BuriedWire, notes: BreakNotes, *, share: float = SHARE) -> 
     notes : BreakNotes
         What was measured, and rates that replace the stated ones.
     share : float
-        Probability with which a stretch is named.
+        Share of what is believed of the wire that the named stretches hold at least.
 
     Returns
     -------

@@ -60,18 +60,21 @@ def line(name: str, counts: NDArray[np.int64], right: NDArray[np.bool_]) -> str:
     return f"{name:<52}{np.median(counts):>8.0f}{most:>8.0f}{right.mean():>9.1%}"
 
 
-def calibration(belief: BreakBelief, after: NDArray[np.float64], *, truth: NDArray[np.int64]) -> str:
-    """Say how often the named stretch holds the break, for each stated probability."""
+def calibration(
+    belief: BreakBelief, after: NDArray[np.float64], *, truth: NDArray[np.int64]
+) -> list[tuple[float, float]]:
+    """Give for each share that is asked for the probability that is stated, on average, and how often it was so."""
     cells = len(belief.edges_m) - 1
-    in_wire = truth < 2 * cells
-    held = []
+    found = []
     for share in SHARES:
-        named = [
-            BreakBelief(edges_m=belief.edges_m, probability=row).in_credible_set(share)[where % cells]
-            for row, where in zip(after[in_wire], truth[in_wire], strict=True)
-        ]
-        held.append(float(np.mean(named)))
-    return "".join(f"{share:>9.1%}" for share in held)
+        stated, held = [], []
+        for row, where in zip(after, truth, strict=True):
+            own = BreakBelief(edges_m=belief.edges_m, probability=row)
+            named = own.in_credible_set(share)
+            stated.append(float(own.located[named].sum()))
+            held.append(bool(where < 2 * cells and named[where % cells]))
+        found.append((float(np.mean(stated)), float(np.mean(held))))
+    return found
 
 
 def main() -> None:
@@ -90,10 +93,13 @@ def main() -> None:
         for asked, words in ((1, "plain halving"), (3, "halving, best of three")):
             counts, right = halving(truth_m, length_m=wire.path.length_m, asked=asked, random=random)
             print(line(f"{words}, {name}", counts, right))
-    print("\nhow often the named stretch holds the fault")
-    print(f"{'stated probability':<40}" + "".join(f"{share:>9.0%}" for share in SHARES))
+    print("\nprobability that is stated for the named stretch, on average, and how often it held the fault")
+    print(f"{'asked for at least, if it is in the wire':<52}" + "".join(f"{share:>9.0%}" for share in SHARES))
     for name, curve in curves:
-        print(f"{name:<40}{curve}")
+        for place, words in enumerate(("stated", "held")):
+            print(f"{name if not place else '':<44}{words:<8}" + "".join(f"{pair[place]:>9.1%}" for pair in curve))
+    worst = max(2 * (p * (1 - p) / BREAKS) ** 0.5 for p in SHARES)
+    print(f"(by chance the two differ by up to {worst:.1%} in 95 of 100)")
 
 
 def drawn_faults(belief: BreakBelief, *, random: np.random.Generator) -> dict[str, NDArray[np.int64]]:
@@ -109,7 +115,7 @@ def drawn_faults(belief: BreakBelief, *, random: np.random.Generator) -> dict[st
 
 def searches(
     wire: BuriedWire, belief: BreakBelief, *, truths: dict[str, NDArray[np.int64]], random: np.random.Generator
-) -> list[tuple[str, str]]:
+) -> list[tuple[str, list[tuple[float, float]]]]:
     """Search for all of them, print how it went, and give the rows of the calibration."""
     cells, search = len(belief.edges_m) - 1, search_of(wire, belief, rates=RATES)
     start, curves = np.tile(belief.probability, (BREAKS, 1)), []

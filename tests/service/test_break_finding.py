@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import starmap
+
 import numpy as np
 import pytest
 
@@ -51,6 +53,15 @@ def test_digging_draws_the_belief_to_its_place() -> None:
     near = found(dug).probability_between(128.0, 132.0)
     assert near > 0.35
     assert near > 20 * found(ohms(result="open")).probability_between(128.0, 132.0)
+
+
+def test_the_stated_probability_is_what_the_named_stretches_hold_and_leaves_out_what_is_not_in_the_wire() -> None:
+    for finding in (found(), found(tone("L1 60 m", "heard"), tone("L1 90 m", "silent"))):
+        own = sum(starmap(finding.probability_between, finding.stretches))
+        assert finding.named_probability == pytest.approx(own)
+        in_wire = 1.0 - finding.belief.elsewhere
+        assert finding.share * in_wire <= finding.named_probability < finding.share * in_wire + 0.05
+    assert found().named_probability < 0.9
 
 
 def test_two_tones_enclose_the_break() -> None:
