@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import shapely
 
@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
     from parcelfence.field.current import CurrentLoop
 
-__all__ = ["Coupling", "coupling"]
+__all__ = ["ASSUMED_DEPTH_M", "Coupling", "coupling"]
+
+ASSUMED_DEPTH_M: Final = 0.6
+"""Depth of a line below the wire where none is stated (from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,7 +43,10 @@ class Coupling:
 
 
 def coupling(
-    loops: Iterable[CurrentLoop] | Chain, line: shapely.LineString | shapely.MultiLineString, *, depth_m: float = 0.6
+    loops: Iterable[CurrentLoop] | Chain,
+    line: shapely.LineString | shapely.MultiLineString,
+    *,
+    depth_m: float = ASSUMED_DEPTH_M,
 ) -> Coupling:
     """Compute how strongly the loops couple into a buried line.
 
@@ -51,7 +57,7 @@ def coupling(
     line : LineString or MultiLineString
         The buried line in plan, as far as it is known: parts are taken as separate conductors.
     depth_m : float
-        Its depth below the wire; 0.6 m, from memory, where it is not known.
+        Its depth below the wire.
 
     Returns
     -------

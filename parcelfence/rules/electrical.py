@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import shapely
 from shapely import MultiLineString
 
-from parcelfence.circuit.coupling import coupling
+from parcelfence.circuit.coupling import ASSUMED_DEPTH_M, coupling
 from parcelfence.circuit.drive import Rating, drive_checks
 from parcelfence.conflict import Conflict
 from parcelfence.field.current import Chain, CurrentLoop
@@ -19,13 +19,16 @@ from parcelfence.wording import utility_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from parcelfence.circuit.coupling import Coupling
     from parcelfence.circuit.drive import DriveCheck
     from parcelfence.rules.draft import Draft
-    from parcelfence.site.feature import Utility
+    from parcelfence.site.buried_lines import BuriedLine
 
 __all__ = ["RULES"]
 
 _THEME: Final = "electrical"
+_LEAST_BELOW_M: Final = 0.05
+"""A line that is said to lie no deeper than the wire is crossed with the thickness of both between (from memory)."""
 _LARGEST_M2: Final = 25 * ACRE_M2
 """The largest loops that are usual (common practice, no source)."""
 _CALLED: Final = {
@@ -167,34 +170,55 @@ def _rough(share: float) -> str:
 )
 def utility_coupling(draft: Draft) -> Iterator[Conflict]:
     """Compute the mutual inductance of the loop and the metallic lines near it; the strongest twenty are told."""
-    near = {int(number) for number in draft.beside_utilities.feature}
+    near = {id(draft.site.utilities[int(number)]) for number in draft.beside_utilities.feature}
     metallic = [
-        utility
-        for number, utility in enumerate(draft.site.utilities)
-        if number in near and utility.metallic and shapely.get_dimensions(utility.geometry) == 1
+        line
+        for line in draft.site.buried_lines
+        if shapely.get_dimensions(line.geometry) == 1
+        and any(id(own) in near for own in line.members)
+        and any(own.metallic for own in line.members)
     ]
     if not metallic:
         return
     runs = draft.loop.signal_runs
     chain = Chain.of(CurrentLoop.from_line(shapely.simplify(run.line, _DRAWN_M), run.current) for run in runs)
-    coupled_lines = [(utility, line, coupling(chain, line)) for utility, line in _clipped(draft, metallic)]
+    coupled_lines = [
+        (line, clipped, coupling(chain, clipped, depth_m=_below_the_wire_m(draft, line)))
+        for line, clipped in _clipped(draft, metallic)
+    ]
     told = [row for row in coupled_lines if row[2].mutual_inductance_h >= _WORTH_SAYING_H]
-    for utility, line, coupled in sorted(told, key=lambda row: -row[2].mutual_inductance_h)[:_MOST_TOLD]:
-        volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
-        place = nearest_place(draft.loop, line, twisted=False)
-        yield Conflict(
-            message=f"The loop and {utility_name(utility)} share "
-            f"{coupled.mutual_inductance_h * 1e6:.2f} microhenry: each ampere in the wire induces {volts:.2f} V along "
-            f"the line, if it lies {draft.wording.length(coupled.depth_m)} deep and is metallic.",
-            remedy="Square crossings add nothing to it; keep long runs away from the line. If the receiver reacts "
-            "along the line, move the wire farther away.",
-            geometry=line,
-            station_m=place.station_m if place else None,
-            measured=coupled.mutual_inductance_h,
-            unit="H",
-            layer="utilities",
-            feature=utility.id,
-        )
+    for line, clipped, coupled in sorted(told, key=lambda row: -row[2].mutual_inductance_h)[:_MOST_TOLD]:
+        yield _coupled(draft, line, clipped=clipped, coupled=coupled)
+
+
+def _coupled(draft: Draft, line: BuriedLine, *, clipped: MultiLineString, coupled: Coupling) -> Conflict:
+    volts = coupled.volts_per_ampere(draft.settings.frequency_hz)
+    place = nearest_place(draft.loop, clipped, twisted=False)
+    utility = line.member_at(clipped if place is None else place.point)
+    others = f" (with {len(line.members) - 1} more segments of it)" if len(line.members) > 1 else ""
+    lies = f"{draft.wording.length(coupled.depth_m)} below the wire"
+    stated = any(own.depth_m is not None for own in line.members)
+    if_so = f"by its stated depth {lies}, if it is metallic" if stated else f"if it lies {lies} and is metallic"
+    return Conflict(
+        message=f"The loop and {utility_name(utility)}{others} share {coupled.mutual_inductance_h * 1e6:.2f} "
+        f"microhenry: each ampere in the wire induces {volts:.2f} V along the line, {if_so}.",
+        remedy="Square crossings add nothing to it; keep long runs away from the line. If the receiver reacts "
+        "along the line, move the wire farther away.",
+        geometry=clipped,
+        station_m=place.station_m if place else None,
+        measured=coupled.mutual_inductance_h,
+        unit="H",
+        layer="utilities",
+        feature=utility.id,
+    )
+
+
+def _below_the_wire_m(draft: Draft, line: BuriedLine) -> float:
+    """Depth of a line below the wire, by the shallowest depth that is stated of it."""
+    stated_m = [own.depth_m for own in line.members if own.depth_m is not None]
+    if not stated_m:
+        return ASSUMED_DEPTH_M
+    return max(_LEAST_BELOW_M, min(stated_m) - draft.settings.burial_depth_m)
 
 
 def _checks(draft: Draft) -> tuple[DriveCheck, ...]:
@@ -218,16 +242,13 @@ def _at_transmitter(draft: Draft) -> shapely.Point:
     return transmitter.point if transmitter else shapely.get_point(draft.loop.runs[0].line, 0)
 
 
-def _clipped(draft: Draft, utilities: Sequence[Utility]) -> Iterator[tuple[Utility, MultiLineString]]:
-    """Give the part of each utility around the loop; what lies far away is not known well and adds little."""
+def _clipped(draft: Draft, lines: Sequence[BuriedLine]) -> Iterator[tuple[BuriedLine, MultiLineString]]:
+    """Give the part of each line around the loop; what lies far away is not known well and adds little."""
     west, south, east, north = draft.loop.enclosed.bounds
     around = shapely.box(west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M)
-    for utility in utilities:
-        inside = shapely.intersection(shapely.simplify(utility.geometry, _DRAWN_M), around)
-        yield (
-            utility,
-            MultiLineString([part for part in shapely.get_parts(inside) if shapely.get_dimensions(part) == 1]),
-        )
+    for line in lines:
+        inside = shapely.intersection(shapely.simplify(line.geometry, _DRAWN_M), around)
+        yield line, MultiLineString([part for part in shapely.get_parts(inside) if shapely.get_dimensions(part) == 1])
 
 
 RULES: Final[tuple[Rule, ...]] = (drive_limit, area_limit, current_along_wire, utility_coupling)

@@ -120,6 +120,32 @@ def test_coupling_is_that_of_straight_filaments() -> None:
     assert f"{2 * math.pi * 10_000 * expected:.2f} V" in conflict.message
 
 
+def test_segments_of_one_line_couple_as_the_line_does() -> None:
+    outline = box(0, 0, 20, 10)
+    pieces = [LineString([(first, -1.2), (first + 5, -1.2)]) for first in (0, 5, 10, 15)]
+    found = []
+    for lines in ([LineString([(0, -1.2), (20, -1.2)])], pieces):
+        utilities = tuple(sites.utility(line, id=f"gas-{number}") for number, line in enumerate(lines, start=1))
+        place = sites.site(parcel=outline.buffer(10), utilities=utilities)
+        (conflict,) = _found("utility-coupling", loop=sites.loop_of(sites.loop_run(outline)), place=place)
+        found.append(conflict)
+    assert found[1].measured == pytest.approx(found[0].measured, rel=1e-9)
+    assert "with 3 more segments" in found[1].message
+
+
+def test_a_stated_depth_is_that_of_the_coupled_line() -> None:
+    outline = box(0, 0, 20, 10)
+    line = LineString([(0, -1.2), (20, -1.2)])
+    measured = []
+    for depth_m in (0.65, 2.05, None):
+        place = sites.site(parcel=outline.buffer(10), utilities=(sites.utility(line, depth_m=depth_m),))
+        (conflict,) = _found("utility-coupling", loop=sites.loop_of(sites.loop_run(outline)), place=place)
+        measured.append(conflict.measured or 0.0)
+        assert ("stated depth" in conflict.message) is (depth_m is not None)
+    assert measured[0] == pytest.approx(measured[2], rel=1e-9)  # 0.6 m below a wire that is 0.05 m deep
+    assert measured[1] < 0.75 * measured[0]
+
+
 def test_a_square_crossing_in_the_middle_couples_nothing_and_neither_does_plastic() -> None:
     outline = box(0, 0, 20, 10)
     middle = LineString([(10, -5), (10, 15)])
