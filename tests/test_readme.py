@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -20,8 +21,26 @@ COMMANDS = [line for line in SHELL.splitlines() if line.startswith("parcelfence 
 
 def test_the_python_examples_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    program = "\n".join(re.findall(r"```python\n(.*?)```", README, re.DOTALL))
+    program = "\n".join(re.findall(r"(?<!<!-- county -->\n)```python\n(.*?)```", README, re.DOTALL))
     exec(compile(program, "README.md", "exec"), {})  # noqa: S102
+
+
+def test_the_map_of_a_county_is_drawn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("matplotlib").use("agg")
+    (tmp_path / "sample_geodata").symlink_to(ROOT / "sample_geodata")
+    monkeypatch.chdir(tmp_path)
+    command, program = re.findall(r"<!-- county -->\n```\w+\n(.*?)```", README, re.DOTALL)
+    words = shlex.split(command.replace("\\\n", " "))
+    assert CliRunner().invoke(parcelfence, [*words[1:], "--workers", "1"]).exit_code == 0
+    names: dict[str, Any] = {}
+    exec(compile(program, "README.md", "exec"), names)  # noqa: S102
+    lots = names["lots"]
+    assert lots.loc[lots["parcel_no"] == "31-07", "reach_m"].item() == pytest.approx(24 * 0.3048)
+    small = lots[lots["parcel_no"] == "31-06"].squeeze()
+    assert small["reach_m"] < 4.0
+    assert small["rules"] or small["reason"]
+    assert (lots["cost"] > 0.0).all()
+    assert (tmp_path / "county.png").stat().st_size > 10_000
 
 
 @pytest.mark.parametrize("line", COMMANDS)
