@@ -17,12 +17,14 @@ __all__ = [
     "ACRE_M2",
     "FOOT_M",
     "METRIC",
+    "MILE_M",
     "US",
     "US_SURVEY_FOOT_M",
     "UnitSystem",
     "known_digits",
     "parse_area_m2",
     "parse_length_m",
+    "rough_percent",
     "station_label",
     "unit_system",
     "units_of",
@@ -128,6 +130,11 @@ def known_digits(uncertainty: float) -> int:
     if not uncertainty > 0:
         return 2
     return max(0, min(3, -math.floor(math.log10(uncertainty))))
+
+
+def rough_percent(share: float) -> str:
+    """Write a share that is only estimated: to the nearest five hundredths, ``"20 %"``; no more than all of it."""
+    return "100 % and more" if share > 1.0 else f"{max(5, 5 * round(20 * share))} %"
 
 
 @dataclass(frozen=True)

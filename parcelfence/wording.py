@@ -10,7 +10,7 @@ from parcelfence.units import UnitSystem, station_label, unit_system
 if TYPE_CHECKING:
     from parcelfence.settings import Settings
 
-__all__ = ["Wording", "feature_name", "listing", "run_name", "utility_name"]
+__all__ = ["Wording", "feature_name", "listing", "name_once", "run_name", "utility_name"]
 
 _PARTS: Final = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
 _SHORT_M: Final = 1.0
@@ -121,8 +121,13 @@ def utility_name(utility: NamedFeature) -> str:
 
 def feature_name(feature: NamedFeature, *, kind: str = "") -> str:
     """Name a feature by its kind (or the one that is given) and identifier, once where they are the same word."""
-    kind = kind or feature.kind.replace("_", " ")
-    return feature.id if feature.id.replace("_", " ").startswith(kind) else f"{kind} {feature.id}"
+    return name_once(kind or feature.kind.replace("_", " "), feature.id)
+
+
+def name_once(noun: str, identifier: str) -> str:
+    """Put a noun before an identifier that does not begin with it: ``"parcel 31-07"``."""
+    said = identifier.replace("_", " ").casefold().startswith(noun.casefold())
+    return noun + identifier[len(noun) :] if said else f"{noun} {identifier}"
 
 
 def listing(words: list[str], *, most: int = 4) -> str:

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parcelfence.errors import SettingsError
-from parcelfence.units import ACRE_M2, METRIC, US, US_SURVEY_FOOT_M, parse_area_m2, parse_length_m
+from parcelfence.units import ACRE_M2, METRIC, US, US_SURVEY_FOOT_M, parse_area_m2, parse_length_m, rough_percent
 
 
 @pytest.mark.parametrize(
@@ -55,3 +55,7 @@ def test_quantities_are_written_for_people() -> None:
     assert US.length(2.4384) == "8.0 ft"
     assert METRIC.length(1234.56) == "1,234.6 m"
     assert US.area(ACRE_M2) == "1.00 acres"
+
+
+def test_an_estimated_share_is_written_roughly() -> None:
+    assert [rough_percent(share) for share in (0.01, 0.21, 0.98, 1.05)] == ["5 %", "20 %", "100 %", "100 % and more"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pytest
 
 from parcelfence.settings import Settings
-from parcelfence.wording import Wording, feature_name, listing, run_name, utility_name
+from parcelfence.wording import Wording, feature_name, listing, name_once, run_name, utility_name
 
 
 @dataclass(frozen=True)
@@ -80,3 +80,24 @@ def test_an_unknown_line_says_so() -> None:
 def test_long_lists_end_in_a_count() -> None:
     assert listing(["a", "b"]) == "a, b"
     assert listing(list("abcdef")) == "a, b, c, d and 2 more"
+
+
+@pytest.mark.parametrize(
+    ("noun", "identifier", "named"),
+    [
+        ("parcel", "31-07", "parcel 31-07"),
+        ("parcel", "parcel 1", "parcel 1"),
+        ("Parcel", "parcel 1", "Parcel 1"),
+        ("building", "Building 7", "building 7"),
+        ("building", "garage", "building garage"),
+    ],
+)
+def test_a_noun_is_said_once(noun: str, identifier: str, named: str) -> None:
+    assert name_once(noun, identifier) == named
+
+
+def test_how_far_away_things_are_has_two_figures() -> None:
+    assert METRIC.away(340.2) == "; the nearest lies 340 m away"
+    assert METRIC.away(3_440.0) == "; the nearest lies 3.4 km away"
+    assert US.away(500_000.0) == "; the nearest lies 311 miles away"
+    assert not METRIC.away(None)

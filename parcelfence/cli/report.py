@@ -11,6 +11,7 @@ from parcelfence.cli.run import CONFLICTS
 from parcelfence.conflict import severity_tally
 from parcelfence.layers import layer_schema
 from parcelfence.units import station_label, unit_system
+from parcelfence.wording import name_once
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -58,7 +59,7 @@ def plan_report(plan: Plan, *, out: Path | None) -> str:
     units, found = unit_system(plan.settings.units), figures(plan)
     wire = plan.take_off.sequence
     rows = {
-        "Property": f"{plan.site.name}, parcel {plan.site.parcel_id}, {units.area(found.parcel_area_m2)}",
+        "Property": f"{plan.site.name}, {name_once('parcel', plan.site.parcel_id)}, {units.area(found.parcel_area_m2)}",
         "Loop": f"{units.length(found.loop_ground_length_m, digits=0)}, encloses {units.area(found.enclosed_area_m2)}"
         + (f" ({found.enclosed_share_of_allowed:.1%} of what the setbacks allow)" if found.allowed_area_m2 else ""),
         "Signal": f"reach {units.length(plan.settings.reach_m)}{_setting(plan)}; "

@@ -12,7 +12,7 @@ import shapely
 from parcelfence.site.accuracy import signal_budget
 from parcelfence.site.frame import horizontal
 from parcelfence.site.whereabouts import geodesic_length_m
-from parcelfence.units import unit_system
+from parcelfence.units import rough_percent, unit_system
 
 if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
@@ -198,8 +198,8 @@ def _beyond_the_model(plan: Plan) -> str:
         return ""
     return (
         "On a property of this size, at this frequency and in this soil, currents in the ground alter the signal far "
-        f"from the wire (by some {plan.circuit.ground_share:.0%} across it) and the impedance of the loop; the "
-        "computation leaves them out. Set the level by walking, and calibrate."
+        f"from the wire (by some {rough_percent(plan.circuit.ground_share)} across it) and the impedance of the loop; "
+        "the computation leaves them out. Set the level by walking, and calibrate."
     )
 
 

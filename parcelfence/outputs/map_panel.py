@@ -12,6 +12,7 @@ from parcelfence.outputs.figures import figures
 from parcelfence.outputs.map_layers import legend_key
 from parcelfence.outputs.style import style_of, tolerance_style
 from parcelfence.units import station_label, unit_system
+from parcelfence.wording import name_once
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -85,12 +86,12 @@ def heading(plan: Plan) -> str:
     site = plan.site
     if site.name and site.name != site.parcel_id:
         return site.name
-    return f"Parcel {site.parcel_id}" if site.parcel_id else "Property"
+    return name_once("Parcel", site.parcel_id) if site.parcel_id else "Property"
 
 
 def _head(plan: Plan) -> str:
     title = heading(plan)
-    parcel = f"Parcel {plan.site.parcel_id}" if plan.site.parcel_id else ""
+    parcel = name_once("Parcel", plan.site.parcel_id) if plan.site.parcel_id else ""
     second = f"<p><bdi>{html_text(parcel)}</bdi></p>" if parcel and parcel != title else ""
     return (
         '<header id="sheet-head">'

@@ -12,6 +12,7 @@ from parcelfence.outputs.escaping import html_text
 from parcelfence.outputs.figures import figures, remarks
 from parcelfence.outputs.sheet_page import TICK, fact_list, stacked_table
 from parcelfence.units import station_label, unit_system
+from parcelfence.wording import name_once
 
 if TYPE_CHECKING:
     from parcelfence.conflict import Conflict, Severity
@@ -50,7 +51,7 @@ _SEVERITIES: Final = {"must_fix": "MUST FIX", "caution": "Caution", "note": "Not
 
 def property_words(plan: Plan) -> str:
     """Name the property, in plain text."""
-    parcel = f"parcel {plan.site.parcel_id}" if plan.site.parcel_id else ""
+    parcel = name_once("parcel", plan.site.parcel_id) if plan.site.parcel_id else ""
     return ", ".join(word for word in (plan.site.name, parcel) if word)
 
 

@@ -13,7 +13,7 @@ from parcelfence.conflict import Conflict
 from parcelfence.field.current import Chain, CurrentLoop
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
-from parcelfence.units import ACRE_M2
+from parcelfence.units import ACRE_M2, rough_percent
 from parcelfence.wording import utility_name
 
 if TYPE_CHECKING:
@@ -120,9 +120,9 @@ def area_limit(draft: Draft) -> Iterator[Conflict]:
         yield Conflict(
             message=f"The loop is {words.length(draft.circuit.greatest_width_m)} wide: in soil of "
             f"{draft.settings.soil_resistivity_ohm_m:g} ohm m at {draft.settings.frequency_hz / 1000:g} kHz currents "
-            f"in the ground change the field across it by some {_rough(draft.circuit.ground_share)}, and the impedance "
-            "of the wire; zones and circuit leave them out. Where the signal ends, close to the wire, they change it "
-            "by about a hundredth.",
+            f"in the ground change the field across it by some {rough_percent(draft.circuit.ground_share)}, and the "
+            "impedance of the wire; zones and circuit leave them out. Where the signal ends, close to the wire, they "
+            "change it by about a hundredth.",
             remedy="Set the level by walking the whole wire with the receiver, and compare it with the map.",
             geometry=enclosed,
             severity="note",
@@ -145,7 +145,7 @@ def current_along_wire(draft: Draft) -> Iterator[Conflict]:
         yield Conflict(
             message=f"Over {draft.wording.length(circuit.loop_length_m)} of wire the jacket passes current to the "
             f"soil: in the middle of the wire the current, and so the reach, differs by some "
-            f"{_rough(circuit.current_change_share)} from that at the transmitter (an estimate).",
+            f"{rough_percent(circuit.current_change_share)} from that at the transmitter (an estimate).",
             remedy="Walk the reach at the transmitter and half-way round; set the level for the weaker place. A lower "
             "frequency, or two smaller loops, evens it out.",
             geometry=draft.loop.enclosed,
@@ -154,11 +154,6 @@ def current_along_wire(draft: Draft) -> Iterator[Conflict]:
             unit="1",
             layer="wire",
         )
-
-
-def _rough(share: float) -> str:
-    """Write a share that is only estimated: to the nearest five hundredths."""
-    return f"{max(5, 5 * round(20 * share))} %"
 
 
 @rule(
