@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import NoLoopError, SettingsError
-from parcelfence.planning import free_ground_m2, measure
+from parcelfence.planning import measure
 from parcelfence.rules.registry import find_conflicts
 from parcelfence.units import unit_system
 from parcelfence.wording import Wording, listing
@@ -158,4 +158,4 @@ def _tried(site: Site, settings: Settings, *, words: str) -> Remedy | None:
         return None
     if any(conflict.severity == "must_fix" for conflict in find_conflicts(measured.draft)):
         return None
-    return Remedy(words=words, settings=settings, free_m2=free_ground_m2(measured.draft.zones, site))
+    return Remedy(words=words, settings=settings, free_m2=float(measured.draft.zones.free_ground.area))

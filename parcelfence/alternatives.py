@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, get_args
 
 import parcelfence
 from parcelfence.errors import Fault, NoLoopError, SettingsError, near_matches
-from parcelfence.planning import free_ground_m2, plan
+from parcelfence.planning import plan
 from parcelfence.settings import Settings
 from parcelfence.takeoff.trench import BY_HAND
 from parcelfence.units import parse_length_m
@@ -241,7 +241,7 @@ def _alternative(
         number=number,
         settings=settings,
         plan=finished,
-        free_m2=free_ground_m2(finished.zones, site),
+        free_m2=float(finished.zones.free_ground.area),
         wire_m=finished.take_off.sequence.conductor_length_m,
         crossings=sum(crossing.layer == "utilities" for crossing in finished.crossings),
         hand_dug_m=dict(finished.take_off.trench_m_by_surface).get(BY_HAND, 0.0),

@@ -19,7 +19,7 @@ from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.profile import reach_profiles
 from parcelfence.field.retreat import retreat
 from parcelfence.field.setting import doubled_spacing_m, reach_for_return_run, reach_for_wanted
-from parcelfence.field.zones import Zones, signal_tiles, zones
+from parcelfence.field.zones import signal_tiles, zones
 from parcelfence.finished_plan import Plan, PlanOfAnimal
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from parcelfence.takeoff.leg import Sequence as WiringSequence
     from parcelfence.takeoff.leg import Splice
 
-__all__ = ["Measured", "assess", "finish", "free_ground_m2", "measure", "plan"]
+__all__ = ["Measured", "assess", "finish", "measure", "plan"]
 
 _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
@@ -84,12 +84,6 @@ def plan(
     """
     settings = settings or Settings()
     return finish(measure(site, settings), prices=prices, crew=crew)
-
-
-def free_ground_m2(zones: Zones, site: Site) -> float:
-    """Measure the ground on which the animal is free: outdoors, and not in the signal."""
-    roofs = shapely.union_all([building.geometry for building in site.buildings])
-    return float(zones.roam.difference(roofs).area)
 
 
 def _without_ground(free_m2: float, *, site: Site, settings: Settings) -> Fault:
@@ -153,7 +147,7 @@ def measure(site: Site, settings: Settings, *, loop: Loop | None = None) -> Meas
         profiles=reach_profiles(signal, receiver, tiles=tiles),
         circuit=_circuit(signal, pulled, settings=settings),
     )
-    free_m2 = free_ground_m2(draft.zones, site)
+    free_m2 = float(draft.zones.free_ground.area)
     if loop is None and free_m2 < _LEAST_FREE_M2:
         raise NoLoopError(_without_ground(free_m2, site=site, settings=settings))
     return Measured(draft=draft, sequence=pulled)

@@ -11,7 +11,6 @@ import parcelfence
 from parcelfence import Settings, what_would_do
 from parcelfence.advice import explained
 from parcelfence.errors import NoLoopError
-from parcelfence.planning import free_ground_m2
 from tests.layout.sites import make_site
 
 if TYPE_CHECKING:
@@ -76,7 +75,7 @@ def test_the_reach_that_is_named_keeps_free_ground_with_everything_on_the_proper
     wanted = Settings(reach_m=3.0)
     (remedy,) = what_would_do(site, wanted)[:1]
     again = parcelfence.plan(site, remedy.settings)
-    assert free_ground_m2(again.zones, site) == pytest.approx(remedy.free_m2)
+    assert again.zones.free_ground.area == pytest.approx(remedy.free_m2)
     assert not [conflict for conflict in again.conflicts if conflict.severity == "must_fix"]
     with pytest.raises(NoLoopError):
         parcelfence.plan(site, wanted)
