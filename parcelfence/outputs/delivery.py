@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Final
 
 from parcelfence.antimeridian import TURN_DEG, cut_in_two
@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
     from parcelfence.site.provenance import DatumOperation
 
-__all__ = ["DRAWN_UNITS", "Delivery", "delivery"]
+__all__ = ["DRAWN_UNITS", "Delivery", "delivery", "public_code"]
 
 DRAWN_UNITS: Final = {"metre": 6, "foot": 2, "US survey foot": 21}
 """Units of drawings, by PROJ's name, with the value of $INSUNITS (DXF reference, header variables)."""
+_SYSTEMS: Final = 64
+"""Far more systems than the outputs of one plan stand in."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +99,7 @@ class Delivery:
     @property
     def is_local_grid(self) -> bool:
         """Whether :attr:`plane_crs` is a local grid, of which nobody else knows."""
-        return self.plane_crs.to_authority(min_confidence=100) is None
+        return public_code(self.plane_crs) is None
 
     @property
     def station_style(self) -> str:
@@ -134,6 +136,13 @@ def delivery(plan: Plan, *, layers: Sequence[str] | None = None, dst_crs: CRS | 
     conversion = plan.site.frame.conversion_to(crs, where="CRS of the outputs")
     carried = rounded(converted(working, conversion, crs=crs))
     return Delivery(plan=plan, crs=crs, operation=conversion.operation, tables=carried, layer_names=names)
+
+
+@lru_cache(maxsize=_SYSTEMS)
+def public_code(crs: CRS) -> tuple[str, str] | None:
+    """Give authority and code of a system that is exactly one of a public list; looked up once, for it takes long."""
+    known = crs.to_authority(min_confidence=100)
+    return (str(known[0]), str(known[1])) if known else None
 
 
 def _cut(table: GeoDataFrame) -> GeoDataFrame:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from parcelfence.layers import PLAN_FILE, layer_schema
+from parcelfence.outputs.delivery import public_code
 from parcelfence.outputs.escaping import xml_text
 from parcelfence.outputs.gpkg_style import style_body
 
@@ -119,7 +120,7 @@ def _layer(name: str, *, system: str) -> str:
 
 def _system(crs: CRS) -> str:
     """Describe a CRS as QGIS stores it: by its code where it has one, and always in full."""
-    known = crs.to_authority(min_confidence=100)
+    known = public_code(crs)
     code = ":".join(known) if known else ""
     return (
         f'<spatialrefsys nativeFormat="Wkt"><wkt>{xml_text(crs.to_wkt())}</wkt><proj4></proj4><srsid>0</srsid>'

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 from typing import TYPE_CHECKING, Final
 
+from parcelfence.outputs.delivery import public_code
 from parcelfence.outputs.escaping import csv_text
 from parcelfence.units import station_label
 
@@ -41,7 +42,7 @@ def write(delivery: Delivery, folder: Path) -> None:
 def _system(delivery: Delivery) -> str:
     """Say in which system the points stand, so that nobody takes a local grid for a public one."""
     crs = delivery.plane_crs
-    code = crs.to_authority(min_confidence=100)
+    code = public_code(crs)
     lines = [
         f"Columns of {NAME}: {', '.join(ORDER)}; no header line.",
         f"System: {crs.name}" + (f" ({':'.join(code)})" if code else ""),

@@ -19,6 +19,7 @@ from parcelfence import __version__
 from parcelfence.conflict import count_severities
 from parcelfence.layers import PROGRAM, SUMMARY
 from parcelfence.outputs.cautions import CAUTIONS
+from parcelfence.outputs.delivery import public_code
 from parcelfence.outputs.figures import figures, remarks
 from parcelfence.outputs.stakeout import ORDER
 from parcelfence.outputs.survey import COLUMNS, survey_figures
@@ -171,7 +172,7 @@ def _systems(delivery: Delivery) -> dict[str, Any]:
 
 def _system(crs: CRS) -> dict[str, Any]:
     """Name a CRS by its code, which is the same everywhere, or write it out: versions of PROJ word a known one anew."""
-    known = crs.to_authority(min_confidence=100)
+    known = public_code(crs)
     code = ":".join(known) if known else None
     return {"name": crs.name, "unit": crs.axis_info[0].unit_name, "code": code, "wkt": None if code else crs.to_wkt()}
 
