@@ -165,3 +165,11 @@ def test_what_no_transmitter_drives_is_refused_before_its_field_is_computed(monk
         plan(estate, Settings())
     with pytest.raises(AssertionError, match="the field was asked for"):  # a lower frequency has a longer wave
         plan(estate, Settings(frequency_hz=4_000.0))
+
+
+def test_a_lot_line_along_a_stream_has_ties_that_cut() -> None:
+    turn = np.arange(600) * 2.0 * np.pi / 600
+    ring = np.column_stack([28.0 + 40.0 * np.cos(turn), 22.0 + 30.0 * np.sin(turn)])
+    ties = plan(site(Polygon(ring)), Settings()).take_off.ties
+    assert ties
+    assert min(tie.cut_deg for tie in ties) >= 5.0

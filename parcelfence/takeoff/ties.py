@@ -41,6 +41,10 @@ _LONG_TAPE_M: Final = 30.0
 """Over such a length a tape counts half as much again: it sags, and two people have to shout (from memory)."""
 _LEAST_CUT_DEG: Final = 30.0
 """Flatter cuts are taken only where there is nothing else."""
+_NO_CUT_DEG: Final = 5.0
+"""Of arcs that touch rather than cut, nobody marks the place: tapes err by a centimetre, the place by a foot."""
+_MOST_MARKS: Final = 128
+"""The nearest marks from which a pair is chosen: more than a lot has whose line was not drawn along a stream."""
 _FROM_THE_END_M: Final = 0.3
 """A tape square to a lot line does not begin at its very end, where the pin serves better."""
 STRAIGHT_ENOUGH_M: Final = 0.15
@@ -234,30 +238,32 @@ class _Ground:
         """Choose the pair of marks by which a point is taped best."""
         tapes = shapely.shortest_line(self.geometries, target.point)
         length_m = shapely.length(tapes)
-        usable = (length_m > _LOOKS_THROUGH_M) & _is_square(self.geometries, tapes)
+        usable = np.flatnonzero((length_m > _LOOKS_THROUGH_M) & _is_square(self.geometries, tapes))
+        near = usable[np.argsort(length_m[usable], kind="stable")[:_MOST_MARKS]]
+        tapes, length_m = tapes[near], length_m[near]
         ends = shapely.get_coordinates(tapes).reshape(-1, 2, 2)
         ways = (ends[:, 1] - ends[:, 0]) / np.maximum(length_m, _LOOKS_THROUGH_M)[:, None]
         sines = np.abs(ways[:, None, 0] * ways[None, :, 1] - ways[:, None, 1] * ways[None, :, 0])
         cuts = np.arcsin(np.minimum(1.0, sines))
-        weight = _weight(cuts, length_m) * self.trouble[:, None] * self.trouble[None, :]
-        weight[~usable] = weight[:, ~usable] = np.inf
+        weight = _weight(cuts, length_m) * np.multiply.outer(self.trouble[near], self.trouble[near])
         pair = self._first_free(weight, tapes)
         if pair is None:
             return None
         first, second = sorted(pair, key=lambda number: float(-length_m[number]))  # the longer tape is laid first
         cut = float(cuts[first, second])
+        one, other = self.marks[near[first]], self.marks[near[second]]
         return Tie(
             kind=target.kind,
             name=target.name,
             point=target.point,
             loop_id=target.loop_id,
             station_m=target.station_m,
-            first=self.marks[first],
-            second=self.marks[second],
+            first=one,
+            second=other,
             first_m=float(length_m[first]),
             second_m=float(length_m[second]),
             cut_deg=math.degrees(cut),
-            side=_side(self.marks[first], self.marks[second], point=target.point),
+            side=_side(one, other, point=target.point),
             within_m=TAPE_ERROR_M * within_95(cut),
         )
 
@@ -293,7 +299,8 @@ def _weight(cuts: NDArray[np.float64], length_m: NDArray[np.float64]) -> NDArray
     longer_m = np.maximum(length_m[:, None], length_m[None, :])
     flat, too_long = cuts < math.radians(_LEAST_CUT_DEG), longer_m > _LONGEST_TAPE_M
     weight = (1.0 + longer_m / _LONG_TAPE_M / 2.0) / np.sqrt(np.maximum(1.0 - np.cos(cuts), 1e-12))
-    return np.asarray(weight * np.where(flat, _RATHER_NOT, 1.0) * np.where(too_long, _RATHER_NOT, 1.0))
+    weight = weight * np.where(flat, _RATHER_NOT, 1.0) * np.where(too_long, _RATHER_NOT, 1.0)
+    return np.asarray(np.where(cuts < math.radians(_NO_CUT_DEG), np.inf, weight))
 
 
 def within_95(cut: float) -> float:
