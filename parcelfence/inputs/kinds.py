@@ -8,21 +8,89 @@ owner; last of all the name of the file.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.colours import APWA_COLOURS, colour_name, kind_of_colour
-from parcelfence.inputs.kind_columns import COLOUR_COLUMNS, MATERIAL_COLUMNS, candidates
-from parcelfence.inputs.words import DOUBTFUL_CODES, kinds_in, word_set, words_of
+from parcelfence.inputs.words import (
+    DOUBTFUL_CODES,
+    NEUTRAL_WORDS,
+    VERMONT_TYPE_CODES,
+    kinds_in,
+    word_set,
+    words_of,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
 __all__ = ["KINDS", "Kind", "recognise"]
 
 KINDS: Final = tuple(APWA_COLOURS)
 """All kinds of utility that parcelfence speaks of."""
 
+_KIND_COLUMNS: Final = (
+    "utility",
+    "util_type",
+    "utility_type",
+    "utiltype",
+    "util",
+    "utility_kind",
+    "kind",
+    "facility",
+    "facility_type",
+    "commodity",
+    "system",
+    "system_type",
+    "systemtype",
+    "theme",
+    "thema",
+    "network",
+    "network_type",
+    "service",
+    "service_type",
+    "type",
+    "line_type",
+    "feature_type",
+    "featuretype",
+    "subtype",
+    "class",
+    "category",
+    "layer",
+    "code",
+    "feature_code",
+    "medium",
+    "sparte",
+    "art",
+    "soort",
+    "nature",
+    "reseau",
+    "tipo",
+    "asset_type",
+)
+_TEXT_COLUMNS: Final = (
+    "description",
+    "desc",
+    "descriptio",
+    "descriptor",
+    "name",
+    "label",
+    "comment",
+    "comments",
+    "note",
+    "notes",
+)
+_COLOUR_COLUMNS: Final = (
+    "colour", "color", "apwa", "apwa_color", "apwa_colour", "mark_color", "mark_colour", "paint", "paint_color",
+    "kleur", "farbe", "couleur",
+)  # fmt: skip
+_OWNER_COLUMNS: Final = ("owner", "member", "company", "operator", "beheerder", "netbeheerder")
+_LISTED_COLUMNS: Final = frozenset({*_KIND_COLUMNS, *_TEXT_COLUMNS, *_COLOUR_COLUMNS, *_OWNER_COLUMNS})
+_MATERIAL_COLUMNS: Final = ("material", "mat", "pipe_material", "materiaal", "werkstoff", "materiau")
+_STREET_WORDS: Final = word_set("street road lane avenue ave drive court way place rue strasse straat weg laan calle")
+_LONGEST_TEXT: Final = 6
+"""Words up to which a free text is read for a kind; longer ones tell stories about neighbours too."""
 _NO_ANSWER: Final = frozenset({
     "unknown",
     "unk",
@@ -116,7 +184,7 @@ def recognise(
 
 
 def _recognised(columns: Mapping[str, Any], *, scheme: str, field: str | None, file_name: str) -> Kind:
-    texts = candidates(columns, field=field)
+    texts = _candidates(columns, field=field)
     first: Kind | None = None
     several: Kind | None = None
     for basis, text in texts:
@@ -185,7 +253,7 @@ def _of_file_name(file_name: str) -> Kind | None:
 
 def _settled_with_colour(kind: Kind, columns: Mapping[str, Any], *, scheme: str) -> Kind:
     """Set the colour beside the words: purple turns a bare W to reclaimed water; any other clash is told."""
-    colours = [text for name in COLOUR_COLUMNS if isinstance(text := columns.get(name), str)]
+    colours = [text for name in _COLOUR_COLUMNS if isinstance(text := columns.get(name), str)]
     spoken = kind_of_colour(colours[0], scheme=scheme) if colours else "unknown"
     if spoken in {"unknown", "proposed", "survey"} or APWA_COLOURS[spoken] == kind.apwa_color:
         return kind
@@ -199,7 +267,7 @@ def _with_material(kind: Kind, attributes: Mapping[str, Any]) -> Kind:
     if kind.name not in _WITHOUT_TRACER:
         return kind
     for name, value in attributes.items():
-        if name.casefold() in MATERIAL_COLUMNS and isinstance(value, str):
+        if name.casefold() in _MATERIAL_COLUMNS and isinstance(value, str):
             words = words_of(value)
             if words and all(word in _PLASTIC_OR_CLAY for word in words):
                 return replace(kind, metallic=False)
@@ -217,3 +285,44 @@ def _telling_raw(texts: list[tuple[str, str]]) -> str:
 def _unknown_note(texts: list[tuple[str, str]]) -> str:
     raw = _telling_raw(texts)
     return f"{raw!r} is not understood as a kind of utility" if raw else "nothing tells its kind"
+
+
+def _candidates(columns: Mapping[str, Any], *, field: str | None) -> list[tuple[str, str]]:
+    """List what is to be read, in the order of trust: where it stands, and the text."""
+    if field is not None:
+        return [(f"column {field}", str(columns.get(field.casefold()) or ""))]
+    return list(_likely(columns))
+
+
+def _likely(columns: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    texts = {
+        name.replace(" ", "_").replace("-", "_"): value for name, value in columns.items() if isinstance(value, str)
+    }
+    yield from _named(texts, _KIND_COLUMNS)
+    code = columns.get("type_code")
+    if "system" in columns and isinstance(code, int | float) and int(code) in VERMONT_TYPE_CODES:
+        yield "column type_code", VERMONT_TYPE_CODES[int(code)]
+    yield from (found for found in _named(texts, _TEXT_COLUMNS) if _tells_of_one_thing(found[1]))
+    yield from ((f"colour in {basis}", text) for basis, text in _named(texts, _COLOUR_COLUMNS))
+    yield from _named(texts, _OWNER_COLUMNS)
+    others = [name for name in texts if name not in _LISTED_COLUMNS and _says_only_the_kind(texts[name])]
+    yield from _named(texts, others)
+
+
+def _named(texts: Mapping[str, str], names: Iterable[str]) -> Iterator[tuple[str, str]]:
+    return ((f"column {name}", texts[name]) for name in names if name in texts)
+
+
+def _tells_of_one_thing(text: str) -> bool:
+    words = words_of(text)
+    return len(words) <= _LONGEST_TEXT and _STREET_WORDS.isdisjoint(words)
+
+
+@lru_cache(maxsize=4096)
+def _says_only_the_kind(text: str) -> bool:
+    """Tell whether every word of a text from an unlikely column names the kind or says nothing: no street names."""
+    words = words_of(text)
+    return bool(words) and all(
+        len(word) > 2 and (word in NEUTRAL_WORDS or kinds_in(word))  # noqa: PLR2004  (no codes there)
+        for word in words
+    )

@@ -25,11 +25,11 @@ from parcelfence.rules import (
     transmitter,
     utilities,
 )
-from parcelfence.rules.remarks import remark_conflicts
+from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from importlib.metadata import EntryPoint
 
     from parcelfence.rules.draft import Draft
@@ -40,6 +40,11 @@ ENTRY_POINT_GROUP: Final = "parcelfence.rules"
 THIRD_PARTY_RULE: Final = "third-party-rule"
 """Under this name trouble with a third party's rule is reported."""
 
+_SAME_PLACE_M: Final = 1.0
+_SITE_WIDE: Final = frozenset({"transmitter-place", "no-roam", "area-limit", "drive-limit"})
+_MEASURED_AFRESH: Final = frozenset({("narrow-passage", "parcel")})
+"""Ground that stays outside has a rule of its own, which finds by trial what parts it from the rest."""
+_DESIGN: Final = "design of the loop"
 BUILT_IN: Final[tuple[Rule, ...]] = (
     *lot_lines.RULES,
     *buildings.RULES,
@@ -100,7 +105,7 @@ def find_conflicts(draft: Draft, *, animals: Mapping[str, Draft] | None = None) 
             found.extend(rule.conflicts(draft))
         except Exception as error:  # noqa: BLE001  (a third party's fault must not cost the person the plan)
             troubles.append((rule.id, f"it failed with {type(error).__name__}: {error}"))
-    found.extend(remark_conflicts(draft, found=found))
+    found.extend(_remark_conflicts(draft, found=found))
     found.extend(_trouble(draft, name=name, reason=reason) for name, reason in troubles)
     return in_order(found)
 
@@ -175,3 +180,33 @@ def _trouble(draft: Draft, *, name: str, reason: str) -> Conflict:
         basis=ENTRY_POINT_GROUP,
         feature=name,
     )
+
+
+def _remark_conflicts(draft: Draft, *, found: Sequence[Conflict]) -> tuple[Conflict, ...]:
+    """Give the designer's remarks their place along the wire.
+
+    Parameters
+    ----------
+    draft : Draft
+        Its loop carries the remarks.
+    found : sequence of Conflict
+        What the rules found; a remark of the same rule, on the same feature and at the same place, is left out, and so
+        is one about all of the site that a rule speaks of too.
+    """
+    fresh = [
+        remark
+        for remark in draft.loop.remarks
+        if (remark.rule, remark.layer) not in _MEASURED_AFRESH and not any(_same(remark, one) for one in found)
+    ]
+    return tuple(_placed(draft, remark) for remark in fresh)
+
+
+def _same(remark: Conflict, conflict: Conflict) -> bool:
+    if remark.rule != conflict.rule or (remark.feature and conflict.feature and remark.feature != conflict.feature):
+        return False
+    return remark.rule in _SITE_WIDE or bool(remark.geometry.distance(conflict.geometry) <= _SAME_PLACE_M)
+
+
+def _placed(draft: Draft, remark: Conflict) -> Conflict:
+    place = nearest_place(draft.loop, remark.geometry)
+    return replace(remark, basis=remark.basis or _DESIGN, station_m=place.station_m if place else None)
