@@ -20,10 +20,16 @@ if TYPE_CHECKING:
     from parcelfence.errors import ParcelFenceError
     from parcelfence.finished_plan import Plan
     from parcelfence.outputs.comparison import comparison_table, write_comparison
+    from parcelfence.outputs.frames import flags, loops, screen, zones
+    from parcelfence.outputs.notebook import explore, plot
+    from parcelfence.outputs.picture import picture
     from parcelfence.outputs.registry import write
     from parcelfence.outputs.tables import tables as layer_tables
     from parcelfence.planning import plan
+    from parcelfence.service.checking import check
+    from parcelfence.service.walking import calibrate
     from parcelfence.settings import Settings
+    from parcelfence.site.inspection import inspect_files as inspect
     from parcelfence.site.reading import read_site
     from parcelfence.site.site import Site
 
@@ -33,14 +39,24 @@ __all__ = [
     "Settings",
     "Site",
     "__version__",
+    "calibrate",
+    "check",
     "compare",
     "comparison_table",
+    "explore",
+    "flags",
+    "inspect",
     "layer_tables",
+    "loops",
+    "picture",
     "plan",
+    "plot",
     "read_site",
+    "screen",
     "what_would_do",
     "write",
     "write_comparison",
+    "zones",
 ]
 
 __version__ = "0.1.0"
@@ -58,6 +74,16 @@ _HOMES = {
     "what_would_do": ("parcelfence.advice", "what_would_do"),
     "write": ("parcelfence.outputs.registry", "write"),
     "write_comparison": ("parcelfence.outputs.comparison", "write_comparison"),
+    "calibrate": ("parcelfence.service.walking", "calibrate"),
+    "check": ("parcelfence.service.checking", "check"),
+    "explore": ("parcelfence.outputs.notebook", "explore"),
+    "flags": ("parcelfence.outputs.frames", "flags"),
+    "inspect": ("parcelfence.site.inspection", "inspect_files"),
+    "loops": ("parcelfence.outputs.frames", "loops"),
+    "picture": ("parcelfence.outputs.picture", "picture"),
+    "plot": ("parcelfence.outputs.notebook", "plot"),
+    "screen": ("parcelfence.outputs.frames", "screen"),
+    "zones": ("parcelfence.outputs.frames", "zones"),
 }
 """Public name -> module and name there."""
 

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING
 
 import parcelfence
+from parcelfence.conflict import severity_tally
+from parcelfence.text import on_one_line
+from parcelfence.units import unit_system
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from folium import Map
     from geopandas import GeoDataFrame
+    from matplotlib.axes import Axes
 
     from parcelfence.animal import Animal
     from parcelfence.circuit.circuit import Circuit
@@ -38,7 +44,7 @@ class PlanOfAnimal:
     profiles: tuple[ReachProfile, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Plan:
     """A finished plan: design, signal, checks and counts.  Complete when it exists.
 
@@ -59,6 +65,27 @@ class Plan:
     take_off: TakeOff
     animals: tuple[PlanOfAnimal, ...] = ()
     as_built: AsBuilt | None = None
+
+    def __repr__(self) -> str:
+        units, site = unit_system(self.settings.units), self.site
+        wire_m, free_m2 = self.take_off.sequence.conductor_length_m, self.zones.free_ground.area
+        return (
+            f"<Plan of {on_one_line(site.name)}, parcel {on_one_line(site.parcel_id)}: reach "
+            f"{units.length(self.settings.reach_m)}, {units.length(wire_m, digits=0)} of wire, "
+            f"{units.area(free_m2)} free to roam; {severity_tally(self.conflicts)}>"
+        )
+
+    def _repr_html_(self) -> str:  # noqa: PLW3201  (notebooks look for it)
+        """Show it in a notebook: a small picture, and what its line of text says."""
+        return f"<figure>{parcelfence.picture(self)}<figcaption>{escape(repr(self)[1:-1])}</figcaption></figure>"
+
+    def explore(self, *, tiles: str | None = None) -> Map:
+        """Make a folium map of the plan: :func:`parcelfence.explore` of this plan."""
+        return parcelfence.explore(self, tiles=tiles)
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the plan with matplotlib: :func:`parcelfence.plot` of this plan."""
+        return parcelfence.plot(self, ax)
 
     def layers(self) -> dict[str, GeoDataFrame]:
         """Give every layer as a table in the working CRS: :func:`parcelfence.layer_tables` of this plan."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from parcelfence.service.signal_trouble import SignalTrouble
-    from parcelfence.service.walk_test import WalkTest
+    from parcelfence.service.walking import WalkTest
 
 __all__ = ["CAUTIONS", "CalibrationReport"]
 

@@ -75,7 +75,9 @@ def check(wire: Path, project: Path, **options: Any) -> None:
         from parcelfence.site.reading import project_site
 
         site = project_site(replace(job, elevation=given_elevation(options, named=job.elevation)))
-        site, loop = _loop(_source(wire, options, site=site), site=site, settings=job.settings)
+        from parcelfence.service.checking import read_loop
+
+        site, loop = read_loop(_source(wire, options, site=site), site=site, settings=job.settings)
         found = _compared(loop, options["plan_folder"], site=site, settings=job.settings, tolerance_m=tolerance_m)
         step("checking")
         if found is not None:
@@ -116,37 +118,6 @@ def _check_options(table: Path | None, *, plan_folder: Path | None, overwrite: b
         raise click.UsageError(f"{table} exists already; choose another name, or replace it with --overwrite.")
 
 
-def _loop(source: Source, *, site: Site, settings: Settings) -> tuple[Site, Loop]:
-    """Read a wire into the working CRS, take it as a loop, and enter its file in the provenance of the site."""
-    from dataclasses import replace
-
-    from shapely import LineString, get_coordinates
-
-    from parcelfence.inputs.coordinates import crs_code
-    from parcelfence.inputs.wire_file import read_wire
-    from parcelfence.layout.drawn import drawn_loop
-    from parcelfence.site.provenance import InputRecord
-
-    drawn = read_wire(source)
-    conversion = site.frame.conversion_from(drawn.crs, where=drawn.name)
-    moved = [replace(one, line=LineString(conversion.coordinates(get_coordinates(one.line)))) for one in drawn.lines]
-    record = InputRecord(
-        role="wire",
-        name=drawn.name,
-        sha256=drawn.sha256,
-        crs=crs_code(drawn.crs),
-        crs_origin=drawn.crs_origin,
-        features=len(drawn.lines),
-        used=len(moved),
-        operation=conversion.operation,
-        accuracy_m=source.accuracy_m,
-        repairs=drawn.repairs,
-    )
-    provenance = replace(site.provenance, inputs=(*site.provenance.inputs, record))
-    loop = drawn_loop(moved, site=site, settings=settings, name=drawn.name)
-    return replace(site, provenance=provenance), loop
-
-
 def _compared(
     loop: Loop, folder: Path | None, *, site: Site, settings: Settings, tolerance_m: float
 ) -> Differences | None:
@@ -154,10 +125,11 @@ def _compared(
         return None
     from parcelfence.inputs.source import Source
     from parcelfence.layers import PLAN_FILE
+    from parcelfence.service.checking import read_loop
     from parcelfence.service.differences import differences
 
     source = Source(role="wire", path=folder / PLAN_FILE, layer=_PLAN_LAYER)
-    _, planned = _loop(source, site=site, settings=settings)
+    _, planned = read_loop(source, site=site, settings=settings)
     return differences(loop, planned, tolerance_m=tolerance_m)
 
 

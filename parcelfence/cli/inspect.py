@@ -42,7 +42,7 @@ def inspect(files: tuple[str, ...], *, role: str | None, crs: str | None) -> Non
     """
     from parcelfence.site.inspection import inspect_files
 
-    reports = inspect_files(files, role=role, crs=crs)
+    reports = inspect_files(*files, role=role, crs=crs)
     status = UNUSABLE if any(report.faults for report in reports) else 0
     finish(
         "\n\n".join(_as_text(report) for report in reports), {"layers": [asdict(one) for one in reports]}, status=status

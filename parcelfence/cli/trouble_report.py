@@ -10,7 +10,7 @@ from parcelfence.wording import Wording
 
 if TYPE_CHECKING:
     from parcelfence.service.signal_trouble import Cause, SignalTrouble
-    from parcelfence.service.walk_test import WalkTest
+    from parcelfence.service.walking import WalkTest
 
 __all__ = ["UNTRIED", "cause_words", "trouble_data", "trouble_lines"]
 

@@ -16,14 +16,19 @@ import shapely
 from parcelfence.errors import Fault, InputError, near_matches
 from parcelfence.inputs.reader import read_table
 from parcelfence.inputs.repair import ROLE_DIMENSIONS
-from parcelfence.inputs.source import Source
+from parcelfence.inputs.source import Source, sources_of
 from parcelfence.inputs.vector_file import Rows as FileRows
 from parcelfence.many import plan_lot
+from parcelfence.outputs.screening_table import outcome_table
+from parcelfence.screening import ScreeningJob, slices
+from parcelfence.screening import screen as screen_slices
 from parcelfence.settings import Settings
+from parcelfence.site.selection import chosen_by
 from parcelfence.takeoff.flags import flags as place_flags
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from pathlib import Path
 
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
@@ -31,7 +36,7 @@ if TYPE_CHECKING:
     from parcelfence.inputs.table import Table
     from parcelfence.many import Lot
 
-__all__ = ["flags", "flags_of", "loops", "loops_of", "table_of", "zones", "zones_of"]
+__all__ = ["flags", "flags_of", "loops", "loops_of", "screen", "table_of", "zones", "zones_of"]
 
 Rows = list[tuple[dict[str, Any], "BaseGeometry | None"]]
 
@@ -96,6 +101,53 @@ def flags(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
         A row for every flag, with the index of its parcel; flag, station_m and removal_round.
     """
     return flags_of(_tables(parcels, layers), settings, index=parcels.index)
+
+
+def screen(
+    parcels: Path | str,
+    settings: Settings | None = None,
+    *,
+    select: str | Sequence[str] | Mapping[str, object] = (),
+    keep: Sequence[str] = (),
+    crs: str | None = None,
+    working_crs: str | None = None,
+    **layers: Path | str | Sequence[Path | str] | None,
+) -> GeoDataFrame:
+    """Plan a loop on every parcel of a file, in this process; the command ``screen`` does it with several, resumably.
+
+    Parameters
+    ----------
+    parcels : path
+        File of parcels; for a table that is at hand see :func:`loops`.
+    settings : Settings, optional
+        Defaults where left out.
+    select : mapping, str or sequence of str
+        Which parcels, as for :func:`parcelfence.read_site`; all of them where left out.
+    keep : sequence of str
+        Columns of the parcels that stand in the rows.
+    crs, working_crs : str, optional
+        As for :func:`parcelfence.read_site`.
+    **layers : path or sequence of paths
+        Other files by role.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row for each parcel: its loop, its figures, or the reason why there is none.
+
+    Raises
+    ------
+    InputError
+        If a file, a field or a role cannot be used.
+    """
+    job = ScreeningJob(
+        sources=sources_of(parcels, crs=crs, layers=layers),
+        settings=settings or Settings(),
+        select=chosen_by(select),
+        keep=tuple(keep),
+        working_crs=working_crs,
+    )
+    return outcome_table([row for _, rows in screen_slices(job, slices(job)) for row in rows])
 
 
 def loops_of(

@@ -6,6 +6,7 @@ from math import cos, pi, sin
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.outputs.escaping import script_json
+from parcelfence.outputs.map_words import AS_GIVEN, LABELS
 from parcelfence.outputs.style import INK, PAPER, style_of
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ __all__ = [
     "halo",
     "legend_key",
     "letter_plate",
+    "plain_layer",
     "symbol",
     "zone_look",
 ]
@@ -65,6 +67,32 @@ def add_layer(entry: Drawn, sheet: folium.Map) -> folium.GeoJson:
     return layer
 
 
+def plain_layer(entry: Drawn) -> folium.GeoJson:
+    """Make a drawn layer for any folium map, with its words as popups."""
+    import folium
+
+    look = _plain_look(entry.style)
+    features = [
+        {**feature, "properties": {"words": _words(feature["properties"], layer=entry.layer)}}
+        for feature in entry.features
+        if entry.layer != "conflicts" or feature["geometry"]["type"] == "Point"
+    ]
+    return folium.GeoJson(
+        {"type": "FeatureCollection", "features": features},
+        style_function=lambda _feature: dict(look),
+        name=entry.style.title,
+        marker=_marker(entry, lifted=False),
+        popup=folium.GeoJsonPopup(fields=["words"], labels=False, max_width=320),
+    )
+
+
+def _words(properties: dict[str, Any], *, layer: str) -> str:
+    """Set title and lines, escaped when they were made, one below the other with what they are."""
+    labels = LABELS.get("utilities" if layer == "tolerance" else layer, AS_GIVEN)
+    lines = [f"{label}: {value}" for label, value in zip(labels, properties["v"], strict=False) if value]
+    return "<br>".join([f"<b>{properties['t']}</b>", *lines])
+
+
 def halo(style: Style) -> dict[str, Any]:
     """Give the look of the wider line under a line, as Leaflet's path options; empty if it has none."""
     if not style.halo:
@@ -103,14 +131,15 @@ def _plain_look(style: Style) -> dict[str, Any]:
     return look
 
 
-def _marker(entry: Drawn) -> folium.Marker | folium.CircleMarker:
+def _marker(entry: Drawn, *, lifted: bool = True) -> folium.Marker | folium.CircleMarker:
     import folium
 
     style = entry.style
     if not _pictured(entry):
         return folium.CircleMarker(radius=max(2.0, style.size_px / 2))
     picture = symbol(style) if style.marker else letter_plate(style)
-    lift_px = _STEM_PX if entry.layer == "conflicts" else 0  # a badge stands on a stem, clear of what it points at
+    on_stem = lifted and entry.layer == "conflicts"  # clear of what it points at
+    lift_px = _STEM_PX if on_stem else 0
     icon = folium.DivIcon(
         html=picture,
         icon_size=(_HIT_PX, _HIT_PX),

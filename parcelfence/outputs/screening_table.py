@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from parcelfence.screening import Outcome, ScreeningJob, Task
 
-__all__ = ["FORMATS", "Parts", "check_ending", "refuse_existing", "write_table"]
+__all__ = ["FORMATS", "Parts", "check_ending", "outcome_table", "refuse_existing", "write_table"]
 
 FORMATS: Final = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".fgb": "FlatGeobuf", ".parquet": "", ".csv": ""}
 """Endings of the table, with the driver that writes it."""
@@ -174,6 +174,11 @@ def _frames(parts: Parts, tasks: Sequence[Task], *, whole: bool) -> Iterator[Geo
             waiting, given = [], True
     if waiting or not given:
         yield _frame(waiting, kept=types)
+
+
+def outcome_table(rows: Sequence[Outcome]) -> GeoDataFrame:
+    """Give the rows of a screening as one table on WGS 84; its columns are those of ``layers.SCREENING``."""
+    return _frame(rows, kept=_kept_types([list(rows)]))
 
 
 def _kept_types(slices: Iterable[list[Outcome]]) -> dict[str, str]:

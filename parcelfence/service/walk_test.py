@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -23,80 +21,13 @@ if TYPE_CHECKING:
     from parcelfence.inputs.walk_file import WalkedStations
     from parcelfence.inputs.walk_stations import WalkedStation
     from parcelfence.layout.laid import LaidLoop
-    from parcelfence.service.calibration import Calibration
-    from parcelfence.service.written_plan import WrittenPlan
 
-__all__ = ["Verdict", "WalkTest", "points_beside", "reach_beside_m", "reach_seen_m"]
+__all__ = ["points_beside", "reach_beside_m", "reach_seen_m"]
 
-Verdict = Literal["vague", "agrees", "farther", "nearer"]
 
 _STEP_M: Final = 0.01
 _FARTHEST_REACHES: Final = 5.0
 _END_M: Final = 0.5
-_SURE: Final = 2.0
-"""Standard errors apart from which two reaches differ: about 95 % of a normal distribution lies within."""
-_VAGUE_SHARE: Final = 0.1
-"""A reach known no better than this share cannot judge the level: transmitters are set in steps about as large."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WalkTest:
-    """A walk test beside the plan.
-
-    Parameters
-    ----------
-    found : Calibration
-        What the points say.
-    plan : WrittenPlan
-        What was set.
-    laid : tuple of LaidLoop
-        Loops that the points were held against.
-    walk_name, wire_name : str
-        Files; the second is empty where the planned wire was taken.
-    names : tuple of str
-        What each point is called.
-    points : ndarray, shape (n, 2)
-        In the working CRS.
-    remarks : tuple of Fault
-        What the readers mended or left out.
-    """
-
-    found: Calibration
-    plan: WrittenPlan
-    laid: tuple[LaidLoop, ...]
-    walk_name: str
-    wire_name: str
-    names: tuple[str, ...]
-    points: NDArray[np.float64]
-    remarks: tuple[Fault, ...] = ()
-
-    @cached_property
-    def loops(self) -> tuple[CurrentLoop, ...]:
-        """Their wires."""
-        return tuple(CurrentLoop.from_line(loop.line) for loop in self.laid)
-
-    @property
-    def difference_m(self) -> float:
-        """How much farther the signal reaches than set."""
-        return self.found.reach_m - self.plan.receiver.reach_m
-
-    @property
-    def verdict(self) -> Verdict:
-        """``"vague"`` where the walk cannot tell, ``"agrees"``, ``"farther"`` or ``"nearer"``."""
-        if not self.found.uncertainty_m <= _VAGUE_SHARE * self.found.reach_m:
-            return "vague"
-        if abs(self.difference_m) <= _SURE * self.found.uncertainty_m:
-            return "agrees"
-        return "farther" if self.difference_m > 0.0 else "nearer"
-
-    @cached_property
-    def setting_m(self) -> float | None:
-        """Value for the setting ``reach``, meant where the plan's own is meant; None if there is none."""
-        settings = self.plan.settings
-        if self.verdict in {"vague", "agrees"}:
-            return settings.reach_m
-        receiver = replace(self.plan.receiver, reach_m=self.found.reach_m)
-        return reach_seen_m(self.loops, receiver=receiver, seen_from=settings.reach_seen_from)
 
 
 def points_beside(

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from parcelfence.site.role_guess import geometry_types, guessed_role
 from parcelfence.units import METRIC
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
-
     from pyproj import CRS
 
     from parcelfence.errors import Fault
     from parcelfence.inputs.raw import RawLayer
-    from parcelfence.inputs.source import Source
+    from parcelfence.inputs.source import Given, Source
     from parcelfence.inputs.table import Table
 
 __all__ = ["LayerReport", "inspect_file", "inspect_files"]
@@ -78,15 +76,13 @@ class LayerReport:
     faults: tuple[str, ...] = ()
 
 
-def inspect_files(
-    files: Iterable[Path | str], *, role: str | None = None, crs: str | None = None
-) -> tuple[LayerReport, ...]:
+def inspect_files(*files: Given, role: str | None = None, crs: str | None = None) -> tuple[LayerReport, ...]:
     """Inspect several files, and say which layers lie far away from the first parcels, or from the first layer.
 
     Parameters
     ----------
-    files : iterable of path or str
-        The files.
+    *files : path or GeoDataFrame
+        The files, or tables.
     role, crs : str, optional
         As for :func:`inspect_file`.
 
@@ -116,13 +112,13 @@ def _beside(report: LayerReport, lots: LayerReport) -> LayerReport:
     return replace(report, cautions=(*report.cautions, caution))
 
 
-def inspect_file(words: Path | str, *, role: str | None = None, crs: str | None = None) -> tuple[LayerReport, ...]:
-    """Inspect every layer of a file, or the one that is named as ``FILE:LAYER``.
+def inspect_file(words: Given, *, role: str | None = None, crs: str | None = None) -> tuple[LayerReport, ...]:
+    """Say what every layer of a file holds, or the one that is named as ``FILE:LAYER``, or a table.
 
     Parameters
     ----------
-    words : path or str
-        The file.
+    words : path or GeoDataFrame
+        The file, or the table.
     role : str, optional
         What it is to be used as; guessed where left out.
     crs : str, optional
@@ -139,9 +135,11 @@ def inspect_file(words: Path | str, *, role: str | None = None, crs: str | None 
     from parcelfence.inputs.formats import layers_of
     from parcelfence.inputs.source import Source
 
-    source = Source.named(words, role=role or "marks", crs_if_missing=crs)
+    source = Source.of(words, role=role or "marks", crs_if_missing=crs)
+    if source.frame is not None:
+        source = replace(source, path=Path("table"))
     try:
-        names = (source.layer,) if source.layer else layers_of(source.path)
+        names = (source.layer,) if source.layer or source.frame is not None else layers_of(source.path)
     except InputError as error:
         return (LayerReport(file=str(source.path), layer="", faults=tuple(str(fault) for fault in error.faults)),)
     return tuple(_layer(replace(source, layer=name), role=role) for name in names)
