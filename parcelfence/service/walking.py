@@ -161,10 +161,7 @@ def calibrate(
     points, conversion_m = _points(walked, plan=plan, laid=laid)
     _check_nearness(points, walked=walked, laid=laid, reach_m=plan.receiver.reach_m)
     loops = tuple(CurrentLoop.from_line(loop.line) for loop in laid)
-    common_m = 0.0
-    if not isinstance(walked, WalkedStations):
-        unstated_m = _HANDHELD_M if walked.name.lower().endswith(".gpx") else plan.settings.unstated_accuracy_m
-        common_m = math.hypot(unstated_m if common_accuracy_m is None else common_accuracy_m, conversion_m)
+    common_m = _common_m(common_accuracy_m, walked=walked, conversion_m=conversion_m, plan=plan)
     found = fit_reach(points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m, common_accuracy_m=common_m)
     placed = points - found.fit.shift_m
     return WalkTest(
@@ -178,6 +175,16 @@ def calibrate(
         remarks=(*walked.repairs, *(() if drawn is None else drawn.repairs)),
         troubles=explain_weak_signal(placed, loops, receiver=plan.receiver, found=found, around=surroundings(plan)),
     )
+
+
+def _common_m(
+    stated_m: float | None, *, walked: WalkedPoints | WalkedStations, conversion_m: float, plan: WrittenPlan
+) -> float:
+    """Give what all points may be off together: nothing where distances were taped from the wire itself."""
+    if isinstance(walked, WalkedStations):
+        return 0.0
+    unstated_m = _HANDHELD_M if walked.name.lower().endswith(".gpx") else plan.settings.unstated_accuracy_m
+    return math.hypot(unstated_m if stated_m is None else stated_m, conversion_m)
 
 
 def _source(given: Given, *, role: str, crs: str | None, plan: WrittenPlan) -> Source:
