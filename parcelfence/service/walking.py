@@ -133,11 +133,9 @@ def calibrate(
         Wire as laid, instead of the planned one.
     walk_crs, wire_crs : str, optional
         CRS of what states none; ``"plan"`` for that of the plan.
-    accuracy_m : float
-        Accuracy of a walked point by itself.
-    common_accuracy_m : float, optional
-        What all points may be off together, as by GPS; where left out 3 m for GPX, the setting ``unstated_accuracy_m``
-        for other coordinates, and nothing for taped distances.
+    accuracy_m, common_accuracy_m : float
+        Accuracy of a point by itself; what all may be off together, as by GPS: where left out, 3 m for GPX, the setting
+        ``unstated_accuracy_m`` for other coordinates, nothing for taped distances.
 
     Returns
     -------
@@ -149,21 +147,18 @@ def calibrate(
     InputError
         If the walk cannot be read, lies elsewhere, or is the wire itself.
     SettingsError
-        If the accuracy is nothing or less.
+        If an accuracy is nothing or less.
     """
-    if accuracy_m <= 0.0:
-        must = "it must be more than nothing"
-        raise SettingsError(Fault(where="accuracy", found=f"found {accuracy_m:g} m", must=must))
+    _check_accuracy(accuracy_m)
     plan = read_plan(Path(folder))
     drawn = None if wire is None else read_wire(_source(wire, role="wire", crs=wire_crs, plan=plan))
-    laid = plan.loops if drawn is None else plan.laid(drawn)
+    laid, remarks = (plan.loops, ()) if drawn is None else (plan.laid(drawn), drawn.repairs)
     walked = read_walk(_source(walk, role="walk", crs=walk_crs, plan=plan), settings=plan.settings)
     points, conversion_m = _points(walked, plan=plan, laid=laid)
     _check_nearness(points, walked=walked, laid=laid, reach_m=plan.receiver.reach_m)
-    loops = tuple(CurrentLoop.from_line(loop.line) for loop in laid)
     common_m = _common_m(common_accuracy_m, walked=walked, conversion_m=conversion_m, plan=plan)
+    loops = [CurrentLoop.from_line(loop.line) for loop in laid]
     found = fit_reach(points, loops, receiver=plan.receiver, point_accuracy_m=accuracy_m, common_accuracy_m=common_m)
-    placed = points - found.fit.shift_m
     return WalkTest(
         found=found,
         plan=plan,
@@ -172,9 +167,21 @@ def calibrate(
         names=walked.names,
         points=points,
         wire_name="" if drawn is None else drawn.name,
-        remarks=(*walked.repairs, *(() if drawn is None else drawn.repairs)),
-        troubles=explain_weak_signal(placed, loops, receiver=plan.receiver, found=found, around=surroundings(plan)),
+        remarks=(*walked.repairs, *remarks),
+        troubles=_troubles(points - found.fit.shift_m, loops, found=found, plan=plan),
     )
+
+
+def _troubles(
+    points: NDArray[np.float64], loops: list[CurrentLoop], *, found: Calibration, plan: WrittenPlan
+) -> tuple[SignalTrouble, ...]:
+    return explain_weak_signal(points, loops, receiver=plan.receiver, found=found, around=surroundings(plan))
+
+
+def _check_accuracy(accuracy_m: float) -> None:
+    if accuracy_m <= 0.0:
+        must = "it must be more than nothing"
+        raise SettingsError(Fault(where="accuracy", found=f"found {accuracy_m:g} m", must=must))
 
 
 def _common_m(
