@@ -15,6 +15,7 @@ __all__ = [
     "LAYERS",
     "PLAN_FILE",
     "PROGRAM",
+    "PROJECT_FILE",
     "SCREENING",
     "SUMMARY",
     "Column",
@@ -25,6 +26,8 @@ __all__ = [
 PROGRAM: Final = "parcelfence"
 SUMMARY: Final = "summary.json"
 """The file by which an output folder is known as one of ours; it lists the others."""
+PROJECT_FILE: Final = "SITE.toml"
+"""The project file that repeats a plan, in its folder, and that of a new project."""
 PLAN_FILE: Final = "plan.gpkg"
 """The file of an output folder that holds every layer."""
 

@@ -312,13 +312,14 @@ class Settings(BaseModel):
 
     def replaced(self, **changes: Any) -> Settings:
         """Give a copy with some settings changed; what follows the reach follows it again unless it was given."""
-        given = {name: getattr(self, name) for name in self._given()}
+        given = {name: getattr(self, name) for name in self.given_names()}
         if self.animals and "reach_m" in changes:
             reach_m = parse_length_m(changes["reach_m"])
             changes = {"animals": [animal.at_level(reach_m / self.reach_m) for animal in self.animals]} | changes
         return Settings.from_words({"units": self.units} | given | changes)
 
-    def _given(self) -> set[str]:
+    def given_names(self) -> set[str]:
+        """Names of the settings that were given; those that follow others, and follow them still, are left out."""
         follows = _followers(self.reach_m, units=self.units)
         return {name for name in self.model_fields_set if name not in follows or getattr(self, name) != follows[name]}
 

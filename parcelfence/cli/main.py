@@ -20,6 +20,7 @@ from parcelfence.text import on_one_line, shortened
 __all__ = ["main"]
 
 COMMANDS: Final = {
+    "new": ("parcelfence.cli.new", "Begin a property: layers to draw in, empty or cut out."),
     "plan": ("parcelfence.cli.plan", "Design a loop on a property and write the plan."),
     "compare": ("parcelfence.cli.compare", "Plan it with several reaches and layouts, side by side."),
     "check": ("parcelfence.cli.check", "Check a wire that somebody drew, or surveyed as built."),
@@ -77,7 +78,7 @@ def parcelfence() -> None:
     """Plan buried boundary wire that keeps pets on a property, from real parcel data.
 
     \b
-    Start with:   parcelfence sample my-sample
+    Start with:   parcelfence sample my-sample     (or with your own: parcelfence new my-yard)
     Then:         parcelfence plan my-sample/SITE.toml --out my-plan
     Then open:    my-plan/map.html and my-plan/worksheet.html
 

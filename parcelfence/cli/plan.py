@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -18,6 +18,7 @@ from parcelfence.cli.options import (
 )
 from parcelfence.cli.run import finish, progress, run_options
 from parcelfence.errors import NoLoopError, SettingsError
+from parcelfence.layers import PROJECT_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from parcelfence.inputs.project_file import Project
 
 __all__ = ["plan", "planning_job"]
+
+_HEAD: Final = """The project of this plan: parcelfence plan and parcelfence check take it in place of options.
+Paths are relative to this folder."""
 
 
 @click.command(cls=SectionedCommand)
@@ -59,6 +63,8 @@ def plan(project: Path | None, out: Path | None, **options: Any) -> None:
         step("reading")
         from parcelfence import planning
         from parcelfence.advice import explained
+        from parcelfence.inputs.project_text import project_text
+        from parcelfence.outputs.registry import write
         from parcelfence.site.reading import project_site
 
         site = project_site(job)
@@ -69,12 +75,14 @@ def plan(project: Path | None, out: Path | None, **options: Any) -> None:
             raise explained(error, site=site, settings=job.settings) from error
         step("writing")
         if out is not None:
-            finished.write(
+            write(
+                finished,
                 out,
                 overwrite=options["overwrite"],
                 formats=_listed(options["formats"]),
                 layers=_listed(options["layer_names"]),
                 dst_crs=options["dst_crs"],
+                beside={PROJECT_FILE: project_text(job, folder=out, head=_HEAD)},
             )
     finish(plan_report(finished, out=out), plan_result(finished, out=out), status=plan_status(finished))
 

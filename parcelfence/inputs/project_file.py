@@ -57,10 +57,11 @@ class _ElevationEntry(BaseModel):
 
 class _SiteTable(BaseModel):
     model_config = ConfigDict(extra="forbid")
-    name: str = Field(default="", description="Name of the site; that of the file where left out")
+    name: str | None = Field(default=None, description="Name of the site; that of the file where left out")
     select: Annotated[list[str], BeforeValidator(_as_list)] = Field(
         default=[], description="Which parcel, as FIELD=VALUE; a list takes several as one property"
     )
+    crs: str | None = Field(default=None, description="CRS of the files that state none")
     working_crs: str | None = Field(default=None, description="Projected CRS to work in, instead of a local one")
     elevation: Annotated[_ElevationEntry | None, BeforeValidator(_as_entry)] = Field(
         default=None, description="File of elevations, or a table with the keys below"
@@ -205,7 +206,7 @@ def read_project(path: Path, *, overrides: Mapping[str, Any] | None = None) -> P
     if faults:
         raise SettingsError(faults)
     return Project(
-        name=table.site.name or path.stem,
+        name=path.stem if table.site.name is None else table.site.name,
         select=tuple(table.site.select),
         sources=sources,
         settings=settings,
@@ -306,7 +307,12 @@ def _sources(table: _ProjectTable, *, folder: Path, where: str) -> tuple[tuple[S
     sources = []
     for role, entries in table.layers.items():
         for entry in entries:
-            source = Source(role=role, path=folder / entry.path, **entry.model_dump(exclude={"path"}))
+            source = Source(
+                role=role,
+                path=folder / entry.path,
+                crs_if_missing=table.site.crs,
+                **entry.model_dump(exclude={"path"}),
+            )
             if not source.path.exists():
                 place, found = f"{where} [layers] {role}", f"the file {entry.path} does not exist"
                 faults.append(Fault(where=place, found=found, remedy="check the path"))

@@ -20,7 +20,7 @@ from parcelfence.outputs.folder import whole_folder
 from parcelfence.outputs.writer import BUILT_IN, CONTRACT, Writer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from importlib.metadata import EntryPoint
 
     from pyproj import CRS
@@ -64,6 +64,7 @@ def write(
     formats: Sequence[str] | None = None,
     layers: Sequence[str] | None = None,
     dst_crs: CRS | str | None = None,
+    beside: Mapping[str, str] | None = None,
 ) -> Path:
     """Write a plan into a folder, whole or not at all.
 
@@ -72,7 +73,7 @@ def write(
     plan : Plan
         The plan.
     directory : str or Path
-        The folder; it must not exist, unless `overwrite` is on and it holds nothing but an older plan.
+        It must not exist, unless `overwrite` is on and it holds nothing but an older plan.
     overwrite : bool
         Whether an older plan is replaced.
     formats : sequence of str, optional
@@ -81,6 +82,8 @@ def write(
         Layers to write; all of them if left out.  Map and worksheet always show everything.
     dst_crs : CRS or str, optional
         System of the GeoPackage, GeoParquet, drawing and stakeout; the working CRS if left out.
+    beside : mapping of str to str, optional
+        Texts to write beside the outputs, by file name.
 
     Returns
     -------
@@ -110,8 +113,14 @@ def write(
             before = _files(folder)
             _run(writer, prepared, folder=folder)
             made |= dict.fromkeys(sorted(_files(folder) - before), writer.name)
+        made |= {name: _write_text(folder / name, text) for name, text in (beside or {}).items()}
         write_summary(prepared, folder, files=made | {SUMMARY: "summary"})
     return target
+
+
+def _write_text(path: Path, text: str) -> str:
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return "project"
 
 
 def _writers(formats: Sequence[str] | None) -> list[Writer]:

@@ -21,7 +21,7 @@ CONTRACT = {
     "plan.gpkg", "plan.qgs", "map.html", "worksheet.html", "owner.html", "training.html",
     "stakeout.csv", "stakeout.txt", "flags.gpx",
     "plan.dxf",
-    "summary.json", "geojson",
+    "summary.json", "geojson", "SITE.toml",
 }  # fmt: skip
 LOTS = str(SAMPLE / "parcels.geojson")
 FEET = SAMPLE / "state_plane_feet"
@@ -86,7 +86,7 @@ def test_files_and_settings_may_be_given_as_options(tmp_path: Path) -> None:
     )
     assert result.exit_code in {0, 3}, result.output
     assert "reach 6.0 ft" in result.output
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"geojson", "summary.json"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"geojson", "summary.json", "SITE.toml"}
 
 
 def test_an_existing_folder_is_left_alone(planned: tuple[Path, Result]) -> None:

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from parcelfence.cli.reference import formats, keys, layers
 from parcelfence.errors import SettingsError
 from parcelfence.inputs.project_file import read_project
-from parcelfence.layers import INPUT_ROLES, LAYERS
+from parcelfence.layers import INPUT_ROLES, LAYERS, SCREENING
 from parcelfence.outputs.writer import BUILT_IN
 from parcelfence.setting_info import describe_settings
 from parcelfence.takeoff.pricing import CREW, PRICES
@@ -32,7 +32,7 @@ def test_every_column_is_listed() -> None:
 def test_json_is_complete() -> None:
     rows = json.loads(CliRunner().invoke(layers, ["--format", "json"]).output)
     assert [(row["layer"], row["column"]) for row in rows] == [
-        (schema.name, column.name) for schema in LAYERS for column in schema.columns
+        (schema.name, column.name) for schema in (*LAYERS, SCREENING) for column in schema.columns
     ]
 
 
