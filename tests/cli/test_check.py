@@ -167,7 +167,7 @@ def test_a_table_of_differences_needs_a_plan_and_a_free_name(folder: Path, tmp_p
     ("make", "words"),
     [
         (lambda path: path.write_text("", encoding="utf-8"), ("empty",)),
-        (lambda path: _write(path, (Point(3, 3), {})), ("no line", "wire.geojson")),
+        (lambda path: _write(path, (Point(3, 3), {})), ("none of its 1 features is a line of wire", "wire.geojson")),
         (lambda path: _write(path, (LineString([(5, 5), (30, 5), (30, 30)]), {})), ("closed", "35.37 m apart")),
         (
             lambda path: _write(path, (LineString([(5, 5), (30, 30), (30, 5), (5, 30), (5, 5)]), {})),
