@@ -28,9 +28,12 @@ if TYPE_CHECKING:
     from parcelfence.layers import LayerSchema
     from parcelfence.outputs.delivery import Delivery
 
-__all__ = ["NAME", "write"]
+__all__ = ["NAME", "forget_program", "write"]
 
 NAME: Final = "plan.gpkg"
+_WRITTEN_BY_AT: Final = 96
+"""Offset of the version number in the header (SQLite, Database File Format, section 1.3)."""
+_WRITTEN_BY: Final = 3_040_000
 _TYPES: Final = {"text": "str", "real": "float", "integer": "int64", "boolean": "bool"}
 _MULTI: Final = {"Polygon": "MultiPolygon", "LineString": "LineString", "Point": "Point", "Unknown": "Unknown"}
 _STYLES_TABLE: Final = """
@@ -61,7 +64,15 @@ def write(delivery: Delivery, folder: Path) -> None:
     with closing(sqlite3.connect(path)) as database, database:
         _demand_all_rows(database, delivery)
         _store_styles(database, names=delivery.layer_names)
+    forget_program(path)
     write_project(delivery, folder)
+
+
+def forget_program(path: Path) -> None:
+    """Put a fixed number in place of the version of SQLite that wrote a GeoPackage last; no program reads by it."""
+    with path.open("r+b") as file:
+        file.seek(_WRITTEN_BY_AT)
+        file.write(_WRITTEN_BY.to_bytes(4, "big"))
 
 
 def _write_layer(path: Path, table: GeoDataFrame, *, schema: LayerSchema, crs_wkt: str) -> None:

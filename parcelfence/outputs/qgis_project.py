@@ -119,11 +119,15 @@ def _layer(name: str, *, system: str) -> str:
 
 
 def _system(crs: CRS) -> str:
-    """Describe a CRS as QGIS stores it: by its code where it has one, and always in full."""
+    """Describe a CRS as QGIS stores it: by its code where it has one, and always in full.
+
+    With a code in the older form of WKT: the newer one tells what each release of the EPSG list has to say about it.
+    """
     known = public_code(crs)
     code = ":".join(known) if known else ""
+    text = crs.to_wkt("WKT1_GDAL") if known else crs.to_wkt()
     return (
-        f'<spatialrefsys nativeFormat="Wkt"><wkt>{xml_text(crs.to_wkt())}</wkt><proj4></proj4><srsid>0</srsid>'
+        f'<spatialrefsys nativeFormat="Wkt"><wkt>{xml_text(text)}</wkt><proj4></proj4><srsid>0</srsid>'
         f"<srid>{known[1] if known and known[0] == 'EPSG' else 0}</srid><authid>{code}</authid>"
         f"<description>{xml_text(crs.name)}</description><projectionacronym></projectionacronym>"
         f"<ellipsoidacronym></ellipsoidacronym><geographicflag>{str(crs.is_geographic).lower()}</geographicflag>"

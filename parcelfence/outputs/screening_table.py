@@ -131,6 +131,10 @@ def _write_all(parts: Parts, tasks: Sequence[Task], *, table: Path, partitioned:
     for number, frame in enumerate(_frames(parts, tasks, whole=whole)):
         target = table / f"part-{number:05d}.parquet" if partitioned else table
         _write(frame, target, name=name, more=number > 0 and not partitioned)
+    if table.suffix.lower() == ".gpkg":
+        from parcelfence.outputs.geopackage import forget_program
+
+        forget_program(table)
 
 
 def _remove(path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 from lxml import etree
 
 from parcelfence.layers import LAYERS, layer_schema
+from parcelfence.outputs.geopackage import forget_program
 from parcelfence.outputs.gpkg_style import layer_qml
 from parcelfence.outputs.registry import write
 from parcelfence.outputs.style import layer_styles
@@ -107,3 +108,13 @@ def test_texts_of_strangers_come_through(nasty_written: Path, nasty_plan: Plan) 
     assert back["source_id"].iloc[0] == nasty_plan.site.utilities[0].source_id
     doors = geopandas.read_file(nasty_written / "plan.gpkg", layer="hardscape")
     assert doors["kind"].iloc[0] == "=1+1"
+
+
+def test_the_header_does_not_tell_which_sqlite_wrote_it(tmp_path: Path) -> None:
+    path = tmp_path / "one.gpkg"
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("CREATE TABLE t (a)")
+    forget_program(path)
+    assert int.from_bytes(path.read_bytes()[96:100], "big") == 3_040_000
+    with closing(sqlite3.connect(path)) as database:
+        assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
