@@ -33,8 +33,11 @@ def cause_words(cause: Cause, *, wording: Wording) -> str:
         "facing-run": f"the run of wire that faces it lies some {length} nearer than drawn",
         "metal": f"{about} carries an induced current, some {share} of the most that it can",
         "unknown-metal": f"metal that is on no layer runs along it, some {length} {side}",
-        "bypassed-loop": f"a joint bypasses this loop: some {share} of the current does not go round it",
-        "other-loop": f"the other loop {about} carries some {share} of this current, {sense} it",
+        "bypassed-loop": f"a joint bypasses {f'loop {about}' if about else 'this loop'}: some {share} of the current "
+        "does not go round it",
+        "shorted-turn": f"splice {about} touches the run beside it: some {share} of the current does not go round the "
+        "wire between them",
+        "other-loop": f"{about} carries some {share} of this current, {sense} it",
     }[cause.kind]
 
 
@@ -52,7 +55,7 @@ def trouble_lines(trouble: SignalTrouble, test: WalkTest) -> list[str]:
             lines.append(f"{cause.probability:4.0%}  {cause_words(cause, wording=wording)}{reach}")
     if not trouble.clear:
         lines.append("These cannot be told apart by the points that were walked.")
-    if trouble.check is not None:
+    if trouble.check is not None and not trouble.clear:
         first, second = (_reach(reach_m, wording=wording) for reach_m in trouble.check.reaches_m)
         side = "inside" if trouble.check.inside else "outside"
         lines.append(

@@ -31,6 +31,10 @@ _EARTH_RETURN_M: Final = 66.0
 for 100 ohm metres and 10 kHz."""
 _FENCE_RADIUS_M: Final = 0.3
 """Of one wire that would carry as much as a fence of several (from memory)."""
+_TOUCHES_M: Final = 1.0
+"""A splice can touch a run that lies no farther: its tails stick out, and places are no better known (from memory)."""
+_SAME_RUN_M: Final = 5.0
+"""Along the wire; nearer than that it is the run of the splice itself."""
 _STEP_M: Final = 1.0
 _SIZES_M: Final = (0.3, 0.6, 1.0, 1.5, 2.0, 3.0)
 _DEEPER_M: Final = (0.1, 0.2, 0.3, 0.45, 0.6)
@@ -51,10 +55,16 @@ class Surroundings:
         Fences and other metal, each with its name.
     other_loops : tuple of (str, BaseGeometry)
         Wires of neighbours, each with its name.
+    splices : tuple of (str, Point)
+        Splices of the wire, each with its name.
+    loop_ids : tuple of str
+        Names of the loops, in their order.
     """
 
     metal: tuple[tuple[str, BaseGeometry], ...] = ()
     other_loops: tuple[tuple[str, BaseGeometry], ...] = ()
+    splices: tuple[tuple[str, BaseGeometry], ...] = ()
+    loop_ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,16 +136,25 @@ class WeakStretch:
         return np.asarray(after_m <= self.end_m - self.start_m + 2.0 * beyond_m)
 
 
-def surroundings(plan: WrittenPlan) -> Surroundings:
-    """Take what lies near the wire from the layers of a written plan."""
+def surroundings(plan: WrittenPlan, *, loop_ids: tuple[str, ...] = ()) -> Surroundings:
+    """Take what lies near the wire from the layers of a written plan; `loop_ids` names the loops that were walked."""
 
     def named(layer: str) -> tuple[tuple[str, BaseGeometry], ...]:
         found = plan.features(layer) if layer in plan.summary.get("layers", {}) else ()
-        return tuple(
-            (" ".join(str(words.get(key) or "") for key in ("kind", "id")).strip(), shape) for shape, words in found
-        )
+        return tuple((_name(str(words.get("kind") or ""), str(words.get("id") or "")), shape) for shape, words in found)
 
-    return Surroundings(metal=(*named("metal"), *named("fences")), other_loops=named("other_loops"))
+    return Surroundings(
+        metal=(*named("metal"), *named("fences")),
+        other_loops=named("other_loops"),
+        splices=named("splices"),
+        loop_ids=loop_ids,
+    )
+
+
+def _name(kind: str, identifier: str) -> str:
+    """Name a feature by kind and identifier, once where they begin alike."""
+    kind = kind.replace("_", " ")
+    return identifier if identifier.replace("_", " ").startswith(kind) else f"{kind} {identifier}"
 
 
 def variants(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
@@ -143,7 +162,7 @@ def variants(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
 
     The first is that nothing is wrong with the wire.
     """
-    drawn, own = stretch.loops, stretch.own
+    drawn = stretch.loops
     yield Variant(kind="mistaken", wires=drawn)
     for deeper_m in _DEEPER_M:
         yield Variant(kind="deeper", size=deeper_m, wires=drawn, deeper_m=deeper_m)
@@ -155,15 +174,56 @@ def variants(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
         for nearer_m in _SIZES_M:
             yield Variant(kind="facing-run", size=nearer_m, wires=_nearer(stretch, facing, nearer_m=nearer_m))
     yield from _metal(stretch, around)
-    if len(drawn) > 1:
-        for share in _BYPASSED:
-            weaker = CurrentLoop(own.coordinates, own.current * (1.0 - share))
-            yield Variant(kind="bypassed-loop", size=share, wires=_with(drawn, weaker, number=stretch.loop))
+    yield from _bypassed(stretch, around)
+    yield from _shorted(stretch, around)
     for name, shape in around.other_loops:
         if shape.distance(stretch.line) <= _NEAR_REACHES * stretch.reach_m:
             for share in _OTHER:
                 other = CurrentLoop(shapely.get_coordinates(shape), share)
                 yield Variant(kind="other-loop", about=name, size=share, wires=(*drawn, other))
+
+
+def _bypassed(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
+    """Give loops of which a bad joint or a short in the lead-in keeps part of the current: this one, or one near it."""
+    if len(stretch.loops) < 2:  # noqa: PLR2004  (the whole wire of a single loop has one current: a lower level)
+        return
+    for number, loop in enumerate(stretch.loops):
+        own = number == stretch.loop
+        if own or loop.ring.distance(stretch.line) <= _NEAR_REACHES * stretch.reach_m:
+            about = "" if own else dict(enumerate(around.loop_ids)).get(number, f"number {number + 1}")
+            for share in _BYPASSED:
+                weaker = CurrentLoop(loop.coordinates, loop.current * (1.0 - share))
+                yield Variant(
+                    kind="bypassed-loop", about=about, size=share, wires=_with(stretch.loops, weaker, number=number)
+                )
+
+
+def _shorted(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
+    """Give splices that touch the run beside them: part of the current takes the short way, past the stretch."""
+    for name, place in around.splices:
+        turn = _turn(stretch, shapely.get_coordinates(place)[0])
+        if turn is None:
+            continue
+        for share in _BYPASSED:
+            past = CurrentLoop(turn, -share * stretch.own.current)  # what the short carries closes it
+            yield Variant(kind="shorted-turn", about=name, size=share, wires=(*stretch.loops, past))
+
+
+def _turn(stretch: WeakStretch, splice_xy: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Give the part of the loop with the stretch that lies between a splice and the run beside it; None for none."""
+    ring, length_m = stretch.own.ring, stretch.own.length_m
+    splice = shapely.Point(splice_xy)
+    xy, station_m = _dense(stretch.own)
+    apart_m = np.hypot(*(xy - splice_xy).T)
+    after_m = (station_m - ring.project(splice)) % length_m
+    beside = (apart_m <= _TOUCHES_M) & (np.minimum(after_m, length_m - after_m) > _SAME_RUN_M)
+    if ring.distance(splice) > _TOUCHES_M or not beside.any():
+        return None
+    end_m = float(after_m[beside][apart_m[beside].argmin()])
+    order = np.argsort(after_m)
+    middle_m = ((stretch.start_m + stretch.end_m) / 2.0 - ring.project(splice)) % length_m
+    within = order[after_m[order] <= end_m] if middle_m <= end_m else order[after_m[order] >= end_m]
+    return xy[within]
 
 
 def _metal(stretch: WeakStretch, around: Surroundings) -> Iterator[Variant]:
@@ -229,16 +289,18 @@ def _moved(stretch: WeakStretch, aside_m: float) -> CurrentLoop:
 def _facing(stretch: WeakStretch) -> tuple[int, NDArray[np.bool_]] | None:
     """Find the run that faces the stretch: of another loop, or of the same one farther along the wire."""
     near_m = _NEAR_REACHES * stretch.reach_m
-    course = stretch.line
     found: list[tuple[float, int, NDArray[np.bool_]]] = []
     for number, loop in enumerate(stretch.loops):
         xy, station_m = _dense(loop)
-        apart_m = np.asarray(shapely.distance(course, shapely.points(xy)))
-        facing = apart_m <= near_m
+        places = shapely.points(xy)
+        apart_m = np.asarray(shapely.distance(stretch.line, places))
+        foot_m = shapely.line_locate_point(stretch.line, places)
+        facing = (apart_m <= near_m) & (foot_m > 0.0) & (foot_m < stretch.line.length)
         if number == stretch.loop:
-            facing &= ~stretch.holds(station_m, beyond_m=near_m / 2)
+            facing &= ~stretch.holds(station_m, beyond_m=_SAME_RUN_M)
         if facing.any():
-            found.append((float(apart_m[facing].min()), number, facing))
+            least_m = float(apart_m[facing].min())
+            found.append((least_m, number, facing & (apart_m <= least_m + stretch.reach_m)))
     return min(found, key=itemgetter(0))[1:] if found else None
 
 

@@ -38,6 +38,12 @@ _GROSS: Final = 0.05
 _GROSS_WITHIN_M: Final = 6.0
 _COARSE_M: Final = 0.1
 """Causes come in sizes, and a real one is never quite of that shape: predictions are no finer than this."""
+_ROW: Final = 5
+"""Neighbours whose mean is judged: a fault worth finding is as long as five steps of a walk."""
+_FAR_LOW: Final = 4.0
+"""Standard errors that such a mean must be low: by chance 3 in 100,000."""
+_MEDIAN_TO_SIGMA: Final = 1.4826
+"""Of the absolute value of a normal deviate, by its definition."""
 _TOLD_APART: Final = 10.0
 """Odds at which one cause is named alone."""
 
@@ -49,8 +55,8 @@ class Cause:
     Parameters
     ----------
     kind : str
-        ``"mistaken"``, ``"facing-run"``, ``"metal"``, ``"unknown-metal"``, ``"bypassed-loop"``, ``"other-loop"``,
-        ``"deeper"`` or ``"aside"``.
+        ``"mistaken"``, ``"facing-run"``, ``"metal"``, ``"unknown-metal"``, ``"bypassed-loop"``, ``"shorted-turn"``,
+        ``"other-loop"``, ``"deeper"`` or ``"aside"``.
     about : str
         Feature that it concerns; empty if none.
     size : float
@@ -206,19 +212,41 @@ def explain_weak_signal(
     points = np.asarray(points_xy, dtype=np.float64)
     rings = [loop.ring for loop in loops]
     nearest = np.stack([shapely.distance(ring, shapely.points(points)) for ring in rings]).argmin(axis=0)
-    weak = found.outliers & (found.residuals_m < 0.0)
-    troubles = []
+    rows: list[tuple[int, NDArray[np.int64]]] = []
     for number, loop in enumerate(loops):
         inside = shapely.contains(shapely.Polygon(loop.ring), shapely.points(points))
         for side in (True, False):
             own = np.flatnonzero((nearest == number) & (inside == side))
             station_m = np.array([loop.ring.project(shapely.Point(points[index])) for index in own])
-            order = own[np.argsort(station_m, kind="stable")]
-            for group in _groups(weak[order]):
-                chosen = order[group]
-                walk = _walk(points, tuple(loops), receiver=receiver, found=found, loop=number, chosen=chosen)
-                troubles.append(_explained(walk, chosen=chosen, found=found, around=around))
+            rows.append((number, own[np.argsort(station_m, kind="stable")]))
+    noise_m = _noise_m([found.residuals_m[order] for _, order in rows], scale_m=found.scale_m)
+    weak = found.outliers & (found.residuals_m < 0.0)
+    for _, order in rows:
+        weak[order] |= _low_in_a_row(found.residuals_m[order], noise_m=noise_m)
+    troubles = []
+    for number, order in rows:
+        for group in _groups(weak[order]):
+            chosen = order[group]
+            walk = _walk(points, tuple(loops), receiver=receiver, noise_m=noise_m, loop=number, chosen=chosen)
+            troubles.append(_explained(walk, chosen=chosen, found=found, around=around))
     return tuple(troubles)
+
+
+def _noise_m(rows: Sequence[NDArray[np.float64]], *, scale_m: float) -> float:
+    """Give what neighbouring points differ by chance: a weak stretch moves both of them and does not count in it."""
+    steps_m = np.abs(np.concatenate([np.diff(row[np.isfinite(row)]) for row in rows]))
+    return min(float(np.median(steps_m)) * _MEDIAN_TO_SIGMA / math.sqrt(2.0), scale_m) if len(steps_m) else scale_m
+
+
+def _low_in_a_row(residuals_m: NDArray[np.float64], *, noise_m: float) -> NDArray[np.bool_]:
+    """Tell points in the middle of a row of neighbours that are low together, though none may stand out alone."""
+    if len(residuals_m) < _ROW:
+        return np.zeros(len(residuals_m), dtype=bool)
+    half = _ROW // 2
+    around = np.concatenate([residuals_m[-half:], residuals_m, residuals_m[:half]])
+    mean_m = np.convolve(around, np.full(_ROW, 1.0 / _ROW), mode="valid")
+    low: NDArray[np.bool_] = mean_m < -max(_FAR_LOW * noise_m / math.sqrt(_ROW), _COARSE_M)
+    return low & (residuals_m < mean_m / 2.0)  # beyond the end of the row a point is not low itself
 
 
 def _groups(weak: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
@@ -241,7 +269,7 @@ def _walk(
     loops: tuple[CurrentLoop, ...],
     *,
     receiver: Receiver,
-    found: Calibration,
+    noise_m: float,
     loop: int,
     chosen: NDArray[np.int64],
 ) -> _Walk:
@@ -253,7 +281,7 @@ def _walk(
     return _Walk(
         points=points,
         receiver=receiver,
-        error_m=math.hypot(found.scale_m, _COARSE_M),
+        error_m=math.hypot(noise_m, _COARSE_M),
         weak=weak,
         stretch=WeakStretch(
             loops=loops,

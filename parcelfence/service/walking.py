@@ -168,14 +168,16 @@ def calibrate(
         points=points,
         wire_name="" if drawn is None else drawn.name,
         remarks=(*walked.repairs, *remarks),
-        troubles=_troubles(points - found.fit.shift_m, loops, found=found, plan=plan),
+        troubles=_troubles(points - found.fit.shift_m, laid, found=found, plan=plan),
     )
 
 
 def _troubles(
-    points: NDArray[np.float64], loops: list[CurrentLoop], *, found: Calibration, plan: WrittenPlan
+    points: NDArray[np.float64], laid: tuple[LaidLoop, ...], *, found: Calibration, plan: WrittenPlan
 ) -> tuple[SignalTrouble, ...]:
-    return explain_weak_signal(points, loops, receiver=plan.receiver, found=found, around=surroundings(plan))
+    loops = [CurrentLoop.from_line(loop.line) for loop in laid]
+    around = surroundings(plan, loop_ids=tuple(loop.loop_id for loop in laid))
+    return explain_weak_signal(points, loops, receiver=plan.receiver, found=found, around=around)
 
 
 def _check_accuracy(accuracy_m: float) -> None:
