@@ -26,7 +26,7 @@ def test_a_square_loses_its_four_corners() -> None:
     assert ring.is_closed
     assert Polygon(ring).exterior.is_ccw
     assert ring.length == pytest.approx(80 - 8 * radius_m + 2 * math.pi * radius_m, abs=0.01)
-    assert Polygon(ring).area == pytest.approx(400 - (4 - math.pi) * radius_m**2, abs=0.01)
+    assert Polygon(ring).area == pytest.approx(400 - (4 - math.pi) * radius_m**2, abs=0.05)
     assert Polygon(SQUARE).buffer(1e-9).covers(ring)
     assert _least_radius_m(ring) >= 2.0
 
