@@ -73,10 +73,23 @@ def _answer(features: Iterable[dict[str, Any]], *, made: Callable[..., GeoDataFr
     from parcelfence.errors import ParcelFenceError
 
     try:
-        for line in _lines(list(features), made=made, options=options):
+        piped = _piped_in(features)
+        for line in _lines(piped, made=made, options=options) if piped else ():
             click.echo(("\x1e" if options["use_rs"] else "") + line)
     except ParcelFenceError as error:
         raise click.ClickException(str(error)) from error
+
+
+def _piped_in(features: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Take all features; a stream that holds nothing at all holds none."""
+    try:
+        return list(features)
+    except RuntimeError as error:  # cligj asks an empty stream for its first line
+        if isinstance(error.__cause__, StopIteration):
+            return []
+        raise
+    except json.JSONDecodeError as error:
+        raise click.ClickException(f"What is piped in is no GeoJSON: {error}") from error
 
 
 def _lines(

@@ -204,8 +204,11 @@ class Run:
             site["select"] = chosen
         layers = {role: [str(file.path) for file in files] for role, files in roles.items()}
         path = self.folder / "SITE.toml"
-        tables = {"site": site, "layers": layers, "settings": self.settings()}
-        path.write_text("\n".join(starmap(_toml, tables.items())), encoding="utf-8")
+        settings = self.settings()
+        animals = settings.pop("animals", [])
+        written = [_toml("site", site), _toml("layers", layers), _toml("settings", settings)]
+        written += [_toml("[animal]", animal) for animal in animals]
+        path.write_text("\n".join(written), encoding="utf-8")
         return path
 
     def call(self, *words: str) -> dict[str, Any]:

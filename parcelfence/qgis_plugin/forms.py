@@ -83,9 +83,12 @@ def _setting_parameter(setting: schema.SettingField) -> Any:
 
 def _text(setting: schema.SettingField) -> str:
     title = setting.short.replace("_", " ").capitalize()
-    takes = {"length": "as 8 ft or 2.4 m", "area": "in m2", "table": "as NAME=VALUE, NAME=VALUE"}.get(
-        setting.kind, f"in {setting.unit}" if setting.unit else ""
-    )
+    takes = {
+        "length": "as 8 ft or 2.4 m",
+        "area": "in m2",
+        "table": "as NAME=VALUE, NAME=VALUE",
+        "tables": "as NAME=VALUE, NAME=VALUE; the next one after a semicolon",
+    }.get(setting.kind, f"in {setting.unit}" if setting.unit else "")
     default = f"default {setting.default_text}" if setting.default_text and setting.kind != "flag" else ""
     notes = ", ".join(note for note in (takes, default) if note)
     return f"{title}: {setting.meaning}" + (f" ({notes})" if notes else "")
@@ -106,8 +109,15 @@ def given_settings(text_of: Any, flag_of: Any) -> dict[str, Any]:
             if flag_of(name) is not bool(setting.default):
                 given[setting.short] = flag_of(name)
         elif text := text_of(name).strip():
-            given[setting.short] = _pairs(text) if setting.kind == "table" else text
+            given[setting.short] = _in_parts(text, kind=setting.kind)
     return given
+
+
+def _in_parts(text: str, *, kind: str) -> Any:
+    """Take a text apart where it stands for one table or for several."""
+    if kind == "tables":
+        return [_pairs(part) for part in text.split(";") if part.strip()]
+    return _pairs(text) if kind == "table" else text
 
 
 def _pairs(text: str) -> dict[str, str]:

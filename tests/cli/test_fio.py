@@ -58,6 +58,16 @@ def test_a_wrong_setting_is_one_message() -> None:
     assert "Traceback" not in result.output
 
 
+@pytest.mark.parametrize(
+    ("piped", "status"), [("", 0), ('{"type":"FeatureCollection","features":[]}', 0), ("nonsense", 1)]
+)
+def test_a_stream_without_features_gives_none(piped: str, status: int) -> None:
+    result = CliRunner().invoke(boundary_loop, [], input=piped)
+    assert result.exit_code == status, result.output
+    assert not result.stdout
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+
+
 @pytest.mark.parametrize("name", ["boundary-loop", "boundary-zones", "boundary-flags"])
 def test_fio_finds_them(name: str) -> None:
     declared = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))

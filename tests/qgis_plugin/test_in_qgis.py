@@ -122,6 +122,18 @@ def test_refusals_are_the_words_of_the_program_with_the_names_of_the_user(
         {"layers": chosen, "parameters": {**out, "REACH": "8 fot"}},
         {"layers": chosen, "parameters": {"OUTPUT": str(tmp_path)}},
         {"layers": chosen, "parameters": out, "stop_after_s": 1.0},
+        {
+            "layers": chosen,
+            "parameters": {**out, "REACH": "8 ft", "ANIMALS": "name=Bo, reach=6 ft; name=Rex, reech=8 ft"},
+        },
+        {
+            "layers": chosen,
+            "parameters": {
+                "OUTPUT": str(tmp_path / "two"),
+                "REACH": "8 ft",
+                "ANIMALS": "name=Bo, reach=6 ft; name=Rex, reach=8 ft",
+            },
+        },
     ]
     found = in_qgis([{"algorithm": "parcelfence:plan", **case} for case in cases], around=around, folder=tmp_path)
     none_chosen, no_crs, unit, taken = (case["refusal"] for case in found[:4])
@@ -135,6 +147,10 @@ def test_refusals_are_the_words_of_the_program_with_the_names_of_the_user(
     assert not found[4]["outputs"]
     assert any("nothing that stood on disk was changed" in line for line in found[4]["lines"])
     assert not (tmp_path / "out").exists()
+    assert "'reech'" in found[5]["refusal"]
+    assert not found[6]["refusal"]
+    summary = json.loads((tmp_path / "two" / "summary.json").read_text())
+    assert [animal["name"] for animal in summary["settings"]["animals"]] == ["Bo", "Rex"]
 
 
 def test_inspection_names_roles_and_faults(around: dict[str, str], tmp_path: Path) -> None:
