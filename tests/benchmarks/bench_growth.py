@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 FRAME = LocalFrame.around(Point(-76.2, 42.7).buffer(0.001), CRS.from_epsg(4326))
+SETTINGS = Settings(frequency_hz=2_000.0)
+"""A low frequency, so that no loop is longer than its wave and refused."""
 LIMIT_S = 90.0
 """A table ends with the first plan that takes longer."""
 
@@ -134,7 +136,7 @@ def table(name: str) -> None:
         planning._arranged = clock.timed(arranged, "layout")  # noqa: SLF001
         begun = time.process_time()
         try:
-            plan = planning.plan(site, Settings())
+            plan = planning.plan(site, SETTINGS)
             what = f"{sum(run.line.length for run in plan.loop.signal_runs):7.0f} m of loop"
         except ParcelFenceError as error:
             what = f"no plan: {str(error)[:90]}"
