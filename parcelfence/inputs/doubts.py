@@ -65,10 +65,10 @@ def coordinate_step_m(geometries: npt.NDArray[np.object_], crs: CRS) -> float:
     float
         A power of ten of the unit, in metres; 0 if it is too fine to matter, or there are too few vertices to tell.
     """
-    vertices = np.unique(shapely.get_coordinates(geometries), axis=0)
-    if len(vertices) < _FEWEST_VERTICES:
+    vertices = shapely.get_coordinates(geometries)
+    few = np.unique(vertices[:: max(1, len(vertices) // _MOST_VERTICES)], axis=0)
+    if len(few) < _FEWEST_VERTICES:
         return 0.0
-    few = vertices[:: max(1, len(vertices) // _MOST_VERTICES)]
     unit_m = DEGREE_M if crs.is_geographic else float(crs.axis_info[0].unit_conversion_factor)
     for decimals in range(_FINEST_DECIMALS):
         step = 10.0**-decimals

@@ -59,6 +59,8 @@ _SAME_SHARE: Final = 0.5
 """A parcel that shares so much with the property is a unit of it, or it of that one, and no neighbour."""
 _COPY_SHARE: Final = 0.99
 """A parcel that shares so much is the same lot once more."""
+_MONSTER: Final = 1_000
+"""Vertices from which it pays to cut a parcel down to what lies around another."""
 _SLIVER_M2, _SLIVER_M = 1.0, 0.3
 """Lot lines drawn twice differ by less, in area and in width (from memory)."""
 
@@ -132,7 +134,7 @@ def overlapping_pairs(parcels: NDArray[np.object_], *, crs: CRS) -> list[tuple[i
     unit_m = DEGREE_M if crs.is_geographic else float(crs.axis_info[0].unit_conversion_factor)
     middle = (shapely.bounds(parcels[first])[:, 1] + shapely.bounds(parcels[first])[:, 3]) / 2.0
     squeeze = np.cos(np.radians(middle)) if crs.is_geographic else np.ones(len(first))
-    shared = shapely.intersection(parcels[first], parcels[second])
+    shared = _shared(parcels[first], parcels[second])
     areas, lengths = shapely.area(shared), np.maximum(shapely.length(shared), 1e-300)
     larger = np.maximum(shapely.area(parcels[first]), shapely.area(parcels[second]))
     areas_m2, wide_m = areas * squeeze * unit_m**2, 2.0 * areas / lengths * squeeze * unit_m
@@ -141,6 +143,16 @@ def overlapping_pairs(parcels: NDArray[np.object_], *, crs: CRS) -> list[tuple[i
         ((int(first[one]), int(second[one]), float(areas_m2[one])) for one in found),
         key=lambda pair: (-pair[2], pair[0], pair[1]),
     )
+
+
+def _shared(some: NDArray[np.object_], others: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Intersect pairs; of a monster, such as the roads of a town, only what lies around the other one is looked at."""
+    swapped = shapely.get_num_coordinates(some) < shapely.get_num_coordinates(others)
+    large, small = np.where(swapped, others, some), np.where(swapped, some, others)
+    for number in np.flatnonzero(shapely.get_num_coordinates(large) > _MONSTER):
+        large[number] = shapely.make_valid(shapely.clip_by_rect(large[number], *small[number].bounds))
+    shared: NDArray[np.object_] = shapely.intersection(large, small)
+    return shared
 
 
 def _is_ground(shared: BaseGeometry) -> bool:
