@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 __all__ = ["Wording", "feature_name", "listing", "name_once", "run_name", "utility_name"]
 
 _PARTS: Final = {"loop": "loop", "inner_loop": "inner loop", "return_run": "return run", "lead_in": "lead-in"}
+_LINES: Final = {"unknown": "utility of unknown kind", "reclaimed": "irrigation or reclaimed water line"}
+"""Kinds of utilities that are not said by their own name."""
 _SHORT_M: Final = 1.0
 """A shorter stretch is named by one station: a crew works to the nearest step."""
 
@@ -115,7 +117,7 @@ def run_name(run: NamedRun) -> str:
 
 def utility_name(utility: NamedFeature) -> str:
     """Name a utility: ``"gas line gas-1"``."""
-    kind = "utility of unknown kind" if utility.kind == "unknown" else f"{utility.kind.replace('_', ' ')} line"
+    kind = _LINES.get(utility.kind) or f"{utility.kind.replace('_', ' ')} line"
     return f"{kind} {utility.id}"
 
 

@@ -14,6 +14,7 @@ from parcelfence.units import station_label, unit_system
 from parcelfence.wording import name_once
 
 if TYPE_CHECKING:
+    from collections.abc import Sized
     from pathlib import Path
 
     from parcelfence.conflict import Conflict, Severity
@@ -65,8 +66,8 @@ def plan_report(plan: Plan, *, out: Path | None) -> str:
         "Signal": f"reach {units.length(plan.settings.reach_m)}{_setting(plan)}; "
         f"{units.area(found.free_area_m2)} stay free to roam "
         f"({found.free_share_of_enclosed:.0%} of the enclosed ground)",
-        "Wire": f"{units.length(found.conductor_length_m, digits=0)} of conductor in {len(wire.legs)} legs, "
-        f"{len(wire.splices)} splices, {len(plan.take_off.flags)} flags",
+        "Wire": f"{units.length(found.conductor_length_m, digits=0)} of conductor in {_count(wire.legs, 'leg')}, "
+        f"{_count(wire.splices, 'splice')}, {_count(plan.take_off.flags, 'flag')}",
         "Conflicts": severity_tally(plan.conflicts),
     }
     lines = [f"{click.style(f'{name:<10}', bold=True)} {text}" for name, text in rows.items()]
@@ -74,6 +75,10 @@ def plan_report(plan: Plan, *, out: Path | None) -> str:
     lines += ["", *conflict_report(plan), written, ""]
     lines.append("Before any digging call the utility locating service, and dig by hand in the tolerance zones.")
     return "\n".join(lines)
+
+
+def _count(things: Sized, noun: str) -> str:
+    return f"{len(things)} {noun}{'' if len(things) == 1 else 's'}"
 
 
 def _setting(plan: Plan) -> str:

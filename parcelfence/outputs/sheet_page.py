@@ -79,6 +79,7 @@ def stacked_table(
     *,
     figures: Sequence[int] = (),
     room: Sequence[int] = (),
+    wide: Sequence[int] = (),
     close: bool = False,
     stack: bool = True,
 ) -> str:
@@ -90,8 +91,9 @@ def stacked_table(
         Plain text.
     rows : iterable of sequence of str
         Cells in HTML.
-    figures, room : sequence of int
-        Columns that hold figures, and columns that are left to be written into.
+    figures, room, wide : sequence of int
+        Columns that hold figures, columns that are left to be written into, and columns of sentences, to which most
+        of the page goes.
     close : bool
         Whether a long table is set in small type with little room.
     stack : bool
@@ -99,7 +101,15 @@ def stacked_table(
     """
 
     def kind(column: int) -> str:
-        return ' class="figure"' if column in figures else ' class="room"' if column in room else ""
+        return (
+            ' class="figure"'
+            if column in figures
+            else ' class="room"'
+            if column in room
+            else ' class="wide"'
+            if column in wide
+            else ""
+        )
 
     head = "".join(f"<th{kind(column)}>{html_text(word)}</th>" for column, word in enumerate(heads))
     body = "".join(

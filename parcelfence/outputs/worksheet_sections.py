@@ -345,7 +345,7 @@ def tape_ties(plan: Plan) -> str:
         "plan itself is no better than the map it was made from: trust the ground."
     )
     heads = ("Point", "At", "First tape", "Second tape", "Meets farther to the", "Arcs cut at")
-    return f"<p>{intro}</p>{key}" + stacked_table(heads, rows, close=True)
+    return f"<p>{intro}</p>{key}" + stacked_table(heads, rows, wide=(2, 3), close=True)
 
 
 def conflicts(plan: Plan, *severities: Severity) -> str:
@@ -362,7 +362,8 @@ def conflicts(plan: Plan, *severities: Severity) -> str:
         for word, conflict in numbered_conflicts(plan)
         if conflict.severity in severities
     ]
-    return stacked_table(("", "No.", "", "At", "What is wrong", "What to do"), rows) if rows else ""
+    heads = ("", "No.", "", "At", "What is wrong", "What to do")
+    return stacked_table(heads, rows, wide=(4, 5)) if rows else ""
 
 
 def notes(plan: Plan) -> str:

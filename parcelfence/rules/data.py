@@ -177,7 +177,7 @@ def _met_by_less(draft: Draft, margins: list[_Margin], *, layer: str, clearance:
     taken = set(worst.budget.unknown)
     parts = listing(
         [
-            f"{name} {'not stated, taken as ' if name in taken else ''}{words.length(size_m)}"
+            f"{name} {'an assumed ' if name in taken else ''}{words.length(size_m)}"
             for name, size_m in sorted(worst.budget.parts, key=lambda part: -part[1])
             if size_m
         ],
