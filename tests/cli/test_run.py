@@ -47,7 +47,7 @@ def test_the_result_is_one_object(tmp_path: Path) -> None:
     out = tmp_path / "plan"
     found = result_of("plan", PROJECT, "--out", out, "--formats", "gpkg")
     assert found["command"] == "plan"
-    assert found["files"] == ["plan.gpkg", "plan.qgs", "summary.json"]
+    assert found["files"] == ["SITE.toml", "plan.gpkg", "plan.qgs", "summary.json"]
     summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
     assert found["figures"].items() <= summary["figures"].items()
     assert len(found["conflicts"]) == summary["conflicts"]["count"]
