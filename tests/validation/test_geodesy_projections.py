@@ -15,8 +15,8 @@ from pyproj import CRS, Geod
 from shapely import Point, Polygon
 
 from parcelfence.site.frame import WGS84, LocalFrame
-from parcelfence.site.whereabouts import geodesic_length_m
 from parcelfence.site.scale import elevation_factor, grid_scale, scale_at
+from parcelfence.site.whereabouts import geodesic_length_m
 from parcelfence.units import ACRE_M2, FOOT_M, US_SURVEY_FOOT_M, parse_length_m
 
 TRANSVERSE_MERCATOR = CRS(
