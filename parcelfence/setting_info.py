@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, get_args, get_origin
 from pydantic import BaseModel
 
 from parcelfence.settings import Settings, short_name
+from parcelfence.units import parse_length_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -132,7 +133,7 @@ def _described(name: str, *, group: str) -> SettingInfo:
         if choices
         else "tables"
         if get_origin(field.annotation) is tuple
-        else _kind(name, annotation=annotation),
+        else _kind(name, annotation=annotation, metadata=metadata),
         unit=unit,
         default=None if following else field.default,
         default_text=_FOLLOWING.get(name) or _default_text(field.default, unit=unit),
@@ -147,7 +148,7 @@ def _is_choice(annotation: Any) -> bool:
     return bool(get_args(annotation)) and all(isinstance(part, str) for part in get_args(annotation))
 
 
-def _kind(name: str, *, annotation: Any) -> Kind:
+def _kind(name: str, *, annotation: Any, metadata: list[Any]) -> Kind:
     plain = next(iter(get_args(annotation)), annotation)
     if isinstance(plain, type) and issubclass(plain, BaseModel):
         return "table"
@@ -155,8 +156,8 @@ def _kind(name: str, *, annotation: Any) -> Kind:
         return "date"
     if name.endswith("_m2"):
         return "area"
-    if name.endswith("_m"):
-        return "length"
+    if name.endswith("_m") and any(getattr(part, "func", None) is parse_length_m for part in metadata):
+        return "length"  # one that takes a unit; a resistivity in ohm m and a height of the ground are plain numbers
     kinds: dict[Any, Kind] = {bool: "flag", int: "integer", float: "number", str: "text"}
     return kinds[plain]
 

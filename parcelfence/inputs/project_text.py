@@ -108,22 +108,23 @@ def _settings(project: Project, *, hints: bool) -> Iterator[str]:
     yield "[settings]"
     names = (project.settings.given_names() | {"units"}) - {"animals"}
     for info in describe_settings():
-        line = f"{info.short} = {_setting(info, project.settings)}"
+        if getattr(project.settings, info.name) is None:
+            continue  # nothing is assumed, and nothing stands for nothing in TOML
         if info.name in names:
-            yield line
+            yield f"{info.short} = {_setting(info, project.settings)}"
         elif hints and info.name in COMMON:
-            yield f"# {line}   # {info.meaning}"
+            yield f"# {info.short} = {_setting(info, project.settings)}   # {info.meaning}"
 
 
 def _setting(info: SettingInfo, settings: Settings) -> str:
     """Write the value of a setting; a length in the person's unit, where that gives the same number of metres."""
     value = getattr(settings, info.name)
-    if info.kind == "length" and value is not None:
+    if info.kind == "length":
         in_feet = f"{value / FOOT_M:.6g} ft"
         if settings.units == "us" and parse_length_m(in_feet) == value:
             return text_value(in_feet)
         return text_value(f"{value!r} m")
-    return text_value("" if value is None else value)
+    return text_value(value)
 
 
 def _animals(project: Project) -> Iterator[dict[str, Any]]:

@@ -34,7 +34,7 @@ NAME: Final = "plan.gpkg"
 _WRITTEN_BY_AT: Final = 96
 """Offset of the version number in the header (SQLite, Database File Format, section 1.3)."""
 _WRITTEN_BY: Final = 3_040_000
-_TYPES: Final = {"text": "str", "real": "float", "integer": "int64", "boolean": "bool"}
+FIELD_TYPES: Final = {"text": "str", "real": "float", "integer": "int64", "boolean": "bool"}
 _MULTI: Final = {"Polygon": "MultiPolygon", "LineString": "LineString", "Point": "Point", "Unknown": "Unknown"}
 _STYLES_TABLE: Final = """
 CREATE TABLE layer_styles (
@@ -84,7 +84,7 @@ def _write_layer(path: Path, table: GeoDataFrame, *, schema: LayerSchema, crs_wk
         crs_wkt=crs_wkt,
         schema={
             "geometry": _geometry_type(table, schema=schema),
-            "properties": {column.name: _TYPES[column.dtype] for column in schema.columns},
+            "properties": {column.name: FIELD_TYPES[column.dtype] for column in schema.columns},
         },
         VERSION="1.3",
         IDENTIFIER=schema.title,
@@ -107,12 +107,13 @@ def _records(table: GeoDataFrame, *, multi: bool) -> Iterator[dict[str, Any]]:
     for row, geometry in zip(zip(*values, strict=True), table.geometry, strict=True):
         yield {
             "type": "Feature",
-            "properties": {name: _plain(value) for name, value in zip(columns, row, strict=True)},
-            "geometry": _shape(geometry, multi=multi),
+            "properties": {name: plain_value(value) for name, value in zip(columns, row, strict=True)},
+            "geometry": shape(geometry, multi=multi),
         }
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
+    """Give a value as a field can hold it: no number beyond all bounds, no character that SQLite ends a text at."""
     if isinstance(value, float) and not math.isfinite(value):
         return None
     if isinstance(value, str):
@@ -120,7 +121,8 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _shape(geometry: Any, *, multi: bool) -> Any:
+def shape(geometry: Any, *, multi: bool) -> Any:
+    """Give a geometry as Fiona takes it, as one of several parts where the layer is declared so."""
     if geometry is None or geometry.is_empty:
         return None
     mapping = shapely.geometry.mapping(geometry)

@@ -17,6 +17,7 @@ from parcelfence.inputs.source import Source
 from parcelfence.inputs.words import word_set, words_of
 from parcelfence.layers import FIXED_TIME, INPUT_ROLES, PROJECT_FILE, Column, GeometryName
 from parcelfence.outputs.folder import whole_folder
+from parcelfence.outputs.geopackage import FIELD_TYPES, plain_value, shape
 from parcelfence.site.features import written
 from parcelfence.site.selection import BY_POSITION, select_parcels
 from parcelfence.site.surroundings import box_around
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
 __all__ = ["FILE", "INPUT_LAYERS", "InputLayer", "write_new_project"]
 
 FILE: Final = "property.gpkg"
-_TYPES: Final = {"text": "str", "real": "float", "integer": "int64", "boolean": "bool"}
 _DIMENSIONS: Final = {0: "points", 1: "lines", 2: "areas"}
 _RESERVED: Final = frozenset({"fid", "geom"})
 """Columns that a GeoPackage keeps for itself."""
@@ -241,25 +241,19 @@ def _layers(table: Table, *, role: str) -> Iterator[tuple[str, Table, list[Recor
 
 def _write_records(path: Path, *, layer: str, table: Table, records: Sequence[Record]) -> None:
     fields = {name: f"{name}_" if name.lower() in _RESERVED else name for name in table.fields}
-    multi = {shapely.geometry.mapping(record.geometry)["type"] for record in records}
-    kind = multi.pop() if len(multi) == 1 else f"Multi{min(multi, key=len)}"
+    kinds = {record.geometry.geom_type for record in records}
+    kind = next(iter(kinds)) if len(kinds) == 1 else f"Multi{min(kinds, key=len)}"
     types = {name: _type(record.attributes.get(name) for record in records) for name in table.fields}
     schema = {"geometry": kind, "properties": {fields[name]: types[name] for name in table.fields}}
     with _layer(path, layer=layer, crs=table.crs, schema=schema) as target:
         target.writerecords(
             {
                 "type": "Feature",
-                "properties": {fields[name]: _plain(record.attributes.get(name), types[name]) for name in table.fields},
-                "geometry": shapely.geometry.mapping(_as(record.geometry, kind)),
+                "properties": {fields[name]: _value(record.attributes.get(name), types[name]) for name in table.fields},
+                "geometry": shape(record.geometry, multi=len(kinds) > 1),
             }
             for record in records
         )
-
-
-def _as(geometry: Any, kind: str) -> Any:
-    if geometry.geom_type == kind:
-        return geometry
-    return getattr(shapely, kind)([geometry])
 
 
 def _type(values: Iterable[Any]) -> str:
@@ -271,15 +265,15 @@ def _type(values: Iterable[Any]) -> str:
     return "float" if kinds and kinds <= {int, float} else "str"
 
 
-def _plain(value: Any, kind: str) -> Any:
-    return str(value) if value is not None and kind == "str" else value
+def _value(value: Any, kind: str) -> Any:
+    return plain_value(str(value) if value is not None and kind == "str" else value)
 
 
 def _write_empty(path: Path, *, role: str, crs: CRS) -> None:
     layer = INPUT_LAYERS[role]
     schema = {
         "geometry": layer.geometry,
-        "properties": {column.name: _TYPES[column.dtype] for column in layer.columns},
+        "properties": {column.name: FIELD_TYPES[column.dtype] for column in layer.columns},
     }
     with _layer(path, layer=role, crs=crs, schema=schema, about=INPUT_ROLES[role]):
         pass

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from parcelfence.inputs.project_file import Project, read_project
 from parcelfence.inputs.project_text import project_text, text_value
 from parcelfence.inputs.source import ElevationSource, Source
+from parcelfence.setting_info import describe_settings
 from parcelfence.settings import Settings
 
 if TYPE_CHECKING:
@@ -69,3 +70,23 @@ def test_a_project_is_read_back(reach: str, tmp_path: Path) -> None:
     assert found.elevation is not None
     assert (found.elevation.path.resolve(), found.elevation.unit) == (heights, "usft")
     assert replace(found, sources=(), elevation=None) == replace(project, sources=(), elevation=None)
+
+
+@pytest.mark.parametrize("name", [info.name for info in describe_settings() if info.kind not in {"tables", "table"}])
+def test_every_setting_is_read_back(name: str, tmp_path: Path) -> None:
+    lots = tmp_path / "lots.geojson"
+    lots.touch()
+    default = getattr(Settings(), name)
+    settings = Settings(**{name: 3 if default is None else default})
+    project = Project(name="Yard", select=(), sources=(Source(role="parcels", path=lots),), settings=settings)
+    (tmp_path / "SITE.toml").write_text(project_text(project, folder=tmp_path, head=""), encoding="utf-8")
+    assert read_project(tmp_path / "SITE.toml").settings.model_dump() == settings.model_dump()
+
+
+@pytest.mark.parametrize("settings", [Settings(ground_elevation_m=-80.0), Settings(soil_resistivity_ohm_m=30.0)])
+def test_numbers_that_are_no_lengths_are_read_back(settings: Settings, tmp_path: Path) -> None:
+    (tmp_path / "lots.geojson").touch()
+    source = Source(role="parcels", path=tmp_path / "lots.geojson")
+    project = Project(name="Yard", select=(), sources=(source,), settings=settings)
+    (tmp_path / "SITE.toml").write_text(project_text(project, folder=tmp_path, head="", hints=True), encoding="utf-8")
+    assert read_project(tmp_path / "SITE.toml").settings == settings
