@@ -18,6 +18,7 @@ from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, SettingsError
 from parcelfence.layout.front import Front, behind, front_of
 from parcelfence.layout.open_side import end_reach_m
+from parcelfence.layout.prices import FREE_GROUND
 from parcelfence.layout.rounding import parts, whole
 from parcelfence.layout.transmitter_place import house_of
 from parcelfence.site.feature import Feature
@@ -41,8 +42,6 @@ _AT_THE_EDGE_M: Final = 0.5
 """Water nearer to the lot line than this is at the edge of the property, not a pond in it."""
 _LEAST_SIDE_M: Final = 3.0
 """Open sides shorter than this are not worth two ends of a doubled wire."""
-_GROUND_M_PER_M2: Final = 0.8
-"""What a square metre of free ground is worth: a free strip of 2.5 m pays for the wire on both of its sides."""
 _WORTH_A_CAUTION: Final = 0.05
 
 
@@ -128,7 +127,7 @@ def net_cost_m(loop: Loop, settings: Settings) -> float:
     edge_m = sum(run.line.length for run in loop.of_part("loop", "inner_loop"))
     band_m2 = shapely.union_all([run.line for run in loop.of_part("return_run")]).buffer(settings.reach_m).area
     free_m2 = loop.enclosed.area - settings.reach_m * edge_m - band_m2
-    return wire_m - _GROUND_M_PER_M2 * max(free_m2, 0.0)
+    return wire_m - FREE_GROUND * max(free_m2, 0.0)
 
 
 def ground_parts(site: Site, settings: Settings) -> tuple[Polygon, ...]:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
+from parcelfence.layout.prices import BESIDE, COURSE, CUT, HAND_DUG, ROOTS
 from parcelfence.layout.routing import FreeGround, Gate, PricedZone
 from parcelfence.site.meaning import surface
 
@@ -21,20 +22,17 @@ if TYPE_CHECKING:
 
     from parcelfence.layout.routing import Useful
     from parcelfence.settings import Settings
-    from parcelfence.site.meaning import Surface
     from parcelfence.site.site import Site
 
     Points = npt.NDArray[np.float64]
 
 __all__ = ["bad_for_joints", "lead_in_ground"]
 
-_HAND_DUG: Final = 6.0
-_BESIDE: Final = 100.0
-_CUT: Final[dict[Surface, float]] = {"pool surround": 100.0, "concrete": 5.0, "pavers": 2.0, "gravel": 1.0, "deck": 5.0}
-_ROOTS, _COURSE, _EASEMENT = 6.0, 5.0, 2.0
+_EASEMENT: Final = 2.0
+"""A metre in an easement: a lead-in is led where it is shortest, and is not weighed by how it lies to the axis."""
 _FORBIDDEN: Final = 1000.0
-"""Prices in metres of plain way for a metre: digging by hand, lying beside a buried line, cuts by surface, roots,
-creeks, easements; roads, open water and ground not to be dug are crossed only where the land leaves no other way."""
+"""In metres of plain way for a metre: roads, open water and ground not to be dug are crossed only where the land leaves
+no other way."""
 _EVERY_M: Final = 1.0
 """Gates are tried so often along a buried line."""
 _WIDEST_GATE_M: Final = 8.0
@@ -71,13 +69,13 @@ def lead_in_ground(
     ])
     forbidden = [feature.geometry for feature in (*site.roads, *site.water, *site.no_dig)]
     zones = [
-        PricedZone(area=beside, per_m=_BESIDE),
-        PricedZone(area=by_hand, per_m=_HAND_DUG),
+        PricedZone(area=beside, per_m=BESIDE),
+        PricedZone(area=by_hand, per_m=HAND_DUG),
         PricedZone(area=shapely.union_all([area for area in forbidden if area.intersects(near)]), per_m=_FORBIDDEN),
-        PricedZone(area=shapely.union_all([tree.geometry for tree in site.trees]), per_m=_ROOTS),
-        PricedZone(area=shapely.union_all([course.geometry for course in site.watercourses]), per_m=_COURSE),
+        PricedZone(area=shapely.union_all([tree.geometry for tree in site.trees]), per_m=ROOTS),
+        PricedZone(area=shapely.union_all([course.geometry for course in site.watercourses]), per_m=COURSE),
         PricedZone(area=shapely.union_all([strip.geometry for strip in site.easements]), per_m=_EASEMENT),
-        *(PricedZone(area=each.geometry, per_m=_CUT[surface(each)]) for each in site.hardscape),
+        *(PricedZone(area=each.geometry, per_m=CUT[surface(each)]) for each in site.hardscape),
     ]
     window = domain.bounds
     kept = [replace(zone, area=shapely.clip_by_rect(zone.area, *window).simplify(_THINNED_M)) for zone in zones]
