@@ -147,7 +147,7 @@ def _add_layers(drawing: Drawing, *, paper: float) -> None:
         if schema.label:
             texts = drawing.layers.add(f"{_layer_name(schema.name, '')}-TEXT")
             texts.color = _ADAPTIVE
-            if schema.name in _TEXTS_OFF:
+            if schema.name in _TEXTS_OFF or not schema.shown:
                 texts.off()
 
 

@@ -1,7 +1,8 @@
 """GeoPackage 1.3 with every layer, its description and a stored style.
 
 The layers go through Fiona, whose schema is a contract: a column or geometry type that is not in the layer table
-raises, and an empty layer keeps its columns.  Version 1.3, because older desktop GIS warn at 1.4.
+raises, and an empty layer keeps its columns.  Version 1.3, because older desktop GIS warn at 1.4.  The layers stand in
+the order of the project file, the topmost first: QGIS adds them in this order when somebody opens the file alone.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from fiona.errors import FionaError
 
 from parcelfence.layers import FIXED_TIME, layer_schema
 from parcelfence.outputs.gpkg_style import layer_qml
+from parcelfence.outputs.qgis_project import DRAWING_ORDER
 from parcelfence.outputs.qgis_project import write as write_project
 
 if TYPE_CHECKING:
@@ -57,8 +59,8 @@ def write(delivery: Delivery, folder: Path) -> None:
     crs_wkt = delivery.crs.to_wkt()
     try:
         with fiona.Env(OGR_CURRENT_DATE=FIXED_TIME, OGR_SQLITE_SYNCHRONOUS="OFF"):
-            for name, table in delivery.layers.items():
-                _write_layer(path, table, schema=layer_schema(name), crs_wkt=crs_wkt)
+            for name in (name for name in DRAWING_ORDER if name in delivery.layers):
+                _write_layer(path, delivery.layers[name], schema=layer_schema(name), crs_wkt=crs_wkt)
     except (FionaError, RuntimeError) as error:  # a full disk comes as whatever SQLite could not do next
         raise OSError(f"GDAL could not finish {NAME}, as on a full disk ({str(error)[:80]})") from error
     with closing(sqlite3.connect(path)) as database, database:

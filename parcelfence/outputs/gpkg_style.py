@@ -8,7 +8,7 @@ versions read.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from parcelfence.layers import layer_schema
 from parcelfence.outputs.escaping import xml_text
@@ -19,11 +19,35 @@ if TYPE_CHECKING:
 
     from parcelfence.outputs.style import Style
 
-__all__ = ["layer_qml", "style_body"]
+__all__ = ["Highlights", "layer_qml", "style_body"]
+
+Highlights = Literal["none", "under", "beside"]
+"""How the lines and areas that a conflict concerns are marked: not at all, by a broad band for a layer that lies under
+the others, or by two thin lines beside them, which leave free what the conflict lies on."""
 
 _MM_PER_PX: Final = 25.4 / 96
 _HIGHLIGHT_PX: Final = 9.0
 _HIGHLIGHT_OPACITY: Final = 0.35
+_RAIL_PX: Final = 1.6
+_RAIL_OFFSET_PX: Final = 5.0
+"""Clear of the broadest line of the palette, which is 3.5 px with a halo of a pixel on each side."""
+_LONGEST: Final = (
+    "array_foreach(generate_series(1, num_geometries($geometry)), length(geometry_n($geometry, @element)))"
+)
+_LARGEST: Final = _LONGEST.replace("length(", "area(")
+_PLACE_ON: Final = {
+    "Point": "coalesce(geometry_n($geometry, 1), $geometry)",
+    "LineString": "line_interpolate_point(LINE, length(LINE) / 2)".replace(
+        "LINE", f"coalesce(geometry_n($geometry, 1 + array_find({_LONGEST}, array_max({_LONGEST}))), $geometry)"
+    ),
+    "Polygon": "point_on_surface(coalesce("
+    f"geometry_n($geometry, 1 + array_find({_LARGEST}, array_max({_LARGEST}))), $geometry))",
+}
+"""Where the one symbol and the one label of a conflict stand, as on the map: in the midst of its largest part."""
+_PLACE: Final = (
+    f"CASE WHEN geometry_type($geometry) = 'Point' THEN {_PLACE_ON['Point']}"
+    f" WHEN geometry_type($geometry) = 'Line' THEN {_PLACE_ON['LineString']} ELSE {_PLACE_ON['Polygon']} END"
+)
 _SYMBOL_OF: Final = {"Point": "marker", "LineString": "line", "Polygon": "fill"}
 _EXPRESSION_TYPE: Final = {"Point": "Point", "LineString": "Line", "Polygon": "Polygon"}
 _SHAPES: Final = {
@@ -66,15 +90,17 @@ def layer_qml(name: str) -> str:
     )
 
 
-def style_body(name: str, *, highlights: bool = True, markers: bool = True) -> str:
+def style_body(name: str, *, highlights: Highlights = "beside", markers: bool = True) -> str:
     """Make what a style document and a layer of a project file have in common: renderer, labels, names of columns.
 
     Parameters
     ----------
     name : str
         Name of the layer.
-    highlights, markers : bool
-        Of conflicts: whether the lines and areas concerned are marked, and whether a symbol stands at each place.
+    highlights : {"none", "under", "beside"}
+        Of conflicts: how the lines and areas concerned are marked.
+    markers : bool
+        Of conflicts: whether a symbol stands at each.
     """
     geometry = layer_schema(name).geometry
     types = ("Polygon", "LineString", "Point") if geometry == "Unknown" else (geometry,)
@@ -100,7 +126,9 @@ def _aliases(name: str) -> str:
     return f'<aliases><alias field="fid" index="0" name=""/>{columns}</aliases>\n'
 
 
-def _rules(name: str, *, types: tuple[str, ...], highlights: bool, markers: bool) -> Iterator[tuple[str, str, str]]:
+def _rules(
+    name: str, *, types: tuple[str, ...], highlights: Highlights, markers: bool
+) -> Iterator[tuple[str, str, str]]:
     """Yield label, condition and symbol of every rule."""
     column = STYLE_COLUMN.get(name, "")
     styles = layer_styles(name)
@@ -117,17 +145,20 @@ def _rules(name: str, *, types: tuple[str, ...], highlights: bool, markers: bool
                 yield style.title, condition, symbol
 
 
-def _conflict_symbol(style: Style, *, geometry: str, highlights: bool, markers: bool) -> str:
-    """Mark the line or the outline concerned, and set the symbol of its severity on its middle."""
-    if geometry == "Point":
-        return _symbol(style, geometry=geometry) if markers else ""
-    layers = _line_layer(style.fill, width_px=_HIGHLIGHT_PX, opacity=_HIGHLIGHT_OPACITY) if highlights else ""
+def _conflict_symbol(style: Style, *, geometry: str, highlights: Highlights, markers: bool) -> str:
+    """Mark all that is concerned, and set one symbol of the severity on the middle of it."""
+    layers = ""
+    if geometry == "Point" and highlights != "none":
+        layers = _marker(replace(style, marker="circle", size_px=_HIGHLIGHT_PX, fill_opacity=_HIGHLIGHT_OPACITY))
+    elif highlights == "under":
+        layers = _line_layer(style.fill, width_px=_HIGHLIGHT_PX, opacity=_HIGHLIGHT_OPACITY)
+    elif highlights == "beside":
+        rails = (_line_layer(style.fill, width_px=_RAIL_PX, offset_px=side * _RAIL_OFFSET_PX) for side in (-1, 1))
+        layers = "".join(rails)
     if markers:
-        holder = {"LineString": ("MarkerLine", {"placement": "centralpoint"}), "Polygon": ("CentroidFill", {})}[
-            geometry
-        ]
-        inner = f'<symbol type="marker" name="@NUMBER@{int(highlights)}" alpha="1">{_marker(style)}</symbol>'
-        layers += _layer(holder[0], inner=inner, **{"point_on_surface": "1", **holder[1]})
+        place = f'<symbol type="marker" name="@NUMBER@{layers.count("<layer ")}" alpha="1">{_marker(style)}</symbol>'
+        modifier = _PLACE_ON[geometry]
+        layers += _layer("GeometryGenerator", inner=place, SymbolType="Marker", geometryModifier=modifier)
     return _wrapped(_SYMBOL_OF[geometry], layers) if layers else ""
 
 
@@ -169,7 +200,10 @@ def _line(style: Style) -> str:
     return halo + _line_layer(colour, width_px=style.width_px, dash_px=style.dash_px, opacity=style.stroke_opacity)
 
 
-def _line_layer(colour: str, *, width_px: float, dash_px: tuple[float, ...] = (), opacity: float = 1.0) -> str:
+def _line_layer(
+    colour: str, *, width_px: float, dash_px: tuple[float, ...] = (), opacity: float = 1.0, offset_px: float = 0.0
+) -> str:
+    aside = {"offset": _mm(offset_px), "offset_unit": "MM"} if offset_px else {}
     return _layer(
         "SimpleLine",
         line_color=_rgba(colour, opacity),
@@ -181,6 +215,7 @@ def _line_layer(colour: str, *, width_px: float, dash_px: tuple[float, ...] = ()
         use_custom_dash="1" if dash_px else "0",
         customdash=";".join(_mm(length) for length in dash_px) or "5;2",
         customdash_unit="MM",
+        **aside,
     )
 
 
@@ -217,6 +252,11 @@ def _labelling(name: str) -> str:
     if not schema.label:
         return ""
     along = schema.geometry == "LineString" or name == "utilities"
+    generator = (
+        f' geometryGeneratorEnabled="1" geometryGeneratorType="PointGeometry" geometryGenerator="{xml_text(_PLACE)}"'
+        if name == "conflicts"
+        else ""
+    )
     size, placement = (11, 1) if name == "parcel" else (8, 2 if along else 0)
     return (
         '<labeling type="simple"><settings calloutType="simple">'
@@ -224,7 +264,7 @@ def _labelling(name: str) -> str:
         f' fontSizeUnit="Point" textColor="{_rgba(INK, 1.0)}" textOpacity="1" namedStyle="Regular">'
         '<text-buffer bufferDraw="1" bufferSize="0.6" bufferSizeUnits="MM" bufferColor="255,255,255,230"/>'
         "</text-style>"
-        f'<placement placement="{placement}" dist="1" distUnits="MM" priority="5"/>'
+        f'<placement placement="{placement}" dist="1" distUnits="MM" priority="5"{generator}/>'
         f'<rendering scaleVisibility="1" scaleMin="0" scaleMax="{schema.label_scale}" drawLabels="1" obstacle="0"/>'
         "</settings></labeling>\n"
     )

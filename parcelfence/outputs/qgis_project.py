@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from parcelfence.outputs.delivery import Delivery
+    from parcelfence.outputs.gpkg_style import Highlights
 
-__all__ = ["GROUPS", "NAME", "write"]
+__all__ = ["DRAWING_ORDER", "GROUPS", "NAME", "write"]
 
 NAME: Final = "plan.qgs"
 _PREFIX: Final = "parcelfence_"
@@ -43,6 +44,8 @@ GROUPS: Final[dict[str, tuple[str, ...]]] = {
     ),
 }
 """Layers by group, the topmost first; a test holds that every layer has its place."""
+DRAWING_ORDER: Final = tuple(name for names in GROUPS.values() for name in names if name != _PLACES)
+"""Every layer once, the topmost first."""
 _OFF: Final = frozenset({"flags", "stations"})
 """Points that a person switches on for setting out."""
 _GEOMETRY: Final = {"Polygon": "Polygon", "LineString": "Line", "Point": "Point", "Unknown": "Unknown geometry"}
@@ -109,7 +112,8 @@ def _tree_layer(name: str, *, delivery: Delivery) -> str:
 
 def _layer(name: str, *, system: str) -> str:
     schema = layer_schema(_table(name))
-    body = style_body(_table(name), highlights=name != "conflicts", markers=name != _PLACES)
+    highlights: Highlights = "under" if name == _PLACES else "none"
+    body = style_body(_table(name), highlights=highlights, markers=name != _PLACES)
     labels = int(bool(schema.label) and name != _PLACES)
     return (
         f'<maplayer type="vector" geometry="{_GEOMETRY[schema.geometry]}" labelsEnabled="{labels}" readOnly="0">\n'

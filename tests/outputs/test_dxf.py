@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import ezdxf
 import pytest
 
+from parcelfence.layers import LAYERS
 from parcelfence.outputs.registry import write
 from parcelfence.outputs.tables import tables
 
@@ -90,6 +91,13 @@ def test_the_reach_is_drawn_but_off(drawing: Drawing, plan: Plan) -> None:
     assert len(drawing.modelspace().query('POINT[layer=="PF-REACH"]')) == len(tables(plan)["reach"]) > 0
     assert drawing.layers.get("PF-REACH").is_off()
     assert drawing.layers.get("PF-STATIONS").is_on()
+
+
+def test_what_is_off_has_no_text_that_is_on(drawing: Drawing) -> None:
+    off = {schema.name for schema in LAYERS if not schema.shown and schema.label}
+    assert "ties" in off
+    assert all(drawing.layers.get(f"PF-{name.upper()}-TEXT").is_off() for name in off)
+    assert drawing.layers.get("PF-UTILITIES-TEXT").is_on()
 
 
 def test_labels_hold_no_codes(nasty_written: Path) -> None:

@@ -48,6 +48,14 @@ def test_every_layer_has_its_columns_types_and_geometry(written: Path, schema: A
     assert kind == [(wanted[schema.geometry],)]
 
 
+def test_the_topmost_layer_comes_first(written: Path) -> None:
+    """QGIS 3.22 and later put the first layer of a file on top; seen in its window."""
+    names = [name for (name,) in _rows(written, "SELECT table_name FROM gpkg_contents ORDER BY rowid")]
+    wanted = ["conflicts", "flags", "wire", "utilities", "zones", "parcel", "buildings", "water", "neighbours"]
+    assert [name for name in names if name in wanted] == wanted
+    assert set(names) == {schema.name for schema in LAYERS} | {"layer_styles"}
+
+
 def test_layers_read_back_as_they_were(written: Path, plan: Plan) -> None:
     for name, table in tables(plan).items():
         back = geopandas.read_file(written / "plan.gpkg", layer=name)

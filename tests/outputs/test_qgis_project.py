@@ -9,6 +9,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import geopandas
 import pytest
 from lxml import etree
 from pyproj import CRS
@@ -16,6 +17,7 @@ from pyproj import CRS
 from parcelfence.layers import LAYERS
 from parcelfence.outputs.qgis_project import GROUPS
 from parcelfence.outputs.registry import write
+from tests.sample import sample_plan
 
 if TYPE_CHECKING:
     from parcelfence.finished_plan import Plan
@@ -75,16 +77,21 @@ def test_only_what_was_asked_for_is_shown(plan: Plan, tmp_path: Path) -> None:
     assert found.findtext("projectCrs/spatialrefsys/authid") == "EPSG:6535"
 
 
-@pytest.mark.qgis
-def test_qgis_reads_it_as_it_was_meant(written: Path, tmp_path: Path) -> None:
+def look_in_qgis(source: Path, *, folder: Path) -> dict[str, Any]:
     if not shutil.which("qgis_process"):
         pytest.skip("QGIS is not installed")
-    moved = tmp_path / "moved"
-    shutil.copytree(written, moved)
-    around = {"QT_QPA_PLATFORM": "offscreen", "HOME": str(tmp_path), "XDG_RUNTIME_DIR": str(tmp_path)}
-    words = [SYSTEM_PYTHON, LOOK, moved / "plan.qgs", tmp_path / "picture.png"]
+    around = {"QT_QPA_PLATFORM": "offscreen", "HOME": str(folder), "XDG_RUNTIME_DIR": str(folder)}
+    words = [SYSTEM_PYTHON, LOOK, source, folder / "picture.png"]
     done = subprocess.run(words, capture_output=True, text=True, check=True, env=around)
     found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+@pytest.mark.qgis
+def test_qgis_reads_it_as_it_was_meant(written: Path, tmp_path: Path) -> None:
+    moved = tmp_path / "moved"
+    shutil.copytree(written, moved)
+    found = look_in_qgis(moved / "plan.qgs", folder=tmp_path)
     assert found["crs"] == "Local metres on NAD83(2011)"
     assert found["crs_is_valid"]
     assert set(found["layers"]) == {name for names in GROUPS.values() for name in names}
@@ -92,3 +99,14 @@ def test_qgis_reads_it_as_it_was_meant(written: Path, tmp_path: Path) -> None:
     assert found["layers"]["wire"]["alias"] == "Start station (m)"
     assert found["ink"] > 300, "the wire is to be seen"
     assert found["parcel_fill"] == 0, "no area hides the ground"
+
+
+@pytest.mark.qgis
+@pytest.mark.parametrize("file", ["plan.qgs", "plan.gpkg"])
+def test_a_conflict_leaves_the_colour_of_the_utility_that_it_lies_on(file: str, tmp_path: Path) -> None:
+    folder = write(sample_plan(), tmp_path / "plan", formats=["gpkg"])
+    on_gas = geopandas.read_file(folder / "plan.gpkg", layer="conflicts").query("feature == 'gas-2'")
+    assert on_gas.length.max() > 50.0
+    found = look_in_qgis(folder / file, folder=tmp_path)
+    assert found["gas_without_conflicts"] > 100
+    assert found["gas"] > 0.8 * found["gas_without_conflicts"], "only the symbols on it hide some of it"
