@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
-__all__ = ["Arrangement", "arrangements", "encloses_the_house", "ground_parts", "net_cost_m", "part_remark"]
+__all__ = ["Arrangement", "arrangements", "encloses_the_house", "followed", "ground_parts", "net_cost_m", "part_remark"]
 
 _ROOM_M: Final = 0.3
 """Room in front of the house beyond the clearance: on its inside a closed loop reaches farther than a straight wire."""
@@ -108,6 +108,27 @@ def arrangements(site: Site, settings: Settings) -> tuple[Arrangement, ...]:
             return (closed,)
         return replace(closed, house_inside=True), _house_as_a_side(site, settings, house=house, front=front)
     return (Arrangement(site=site),)
+
+
+def followed(site: Site, settings: Settings, *, doubled: bool) -> Arrangement:
+    """Give the way to lay out a property that a wire follows which lies there already.
+
+    Parameters
+    ----------
+    site : Site
+        The property.
+    settings : Settings
+        The layout, the front, the part; clearances.
+    doubled : bool
+        Whether the wire is doubled back along open sides.
+
+    Raises
+    ------
+    SettingsError
+        As :func:`arrangements`.
+    """
+    ways = arrangements(site, settings)
+    return ways[-1] if doubled else ways[0]
 
 
 def encloses_the_house(loop: Loop, *, site: Site, settings: Settings) -> bool:

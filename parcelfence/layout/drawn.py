@@ -15,16 +15,20 @@ from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, InputError, NoLoopError
 from parcelfence.layout.allowed import allowed_land
 from parcelfence.layout.loop import Loop, Run, Transmitter
+from parcelfence.layout.open_side import contained_ground, spacing_of
+from parcelfence.layout.rounding import whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
 
     from parcelfence.inputs.wire_file import DrawnLine
     from parcelfence.layout.loop import Part
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
-__all__ = ["drawn_loop"]
+__all__ = ["drawn_loop", "is_doubled_back"]
 
 CLOSING_M: Final = 1.0
 """Ends of a run that are no farther apart are joined; so far a hand-held receiver may be off (from memory)."""
@@ -34,6 +38,8 @@ _PIECES_MEET_M: Final = 0.1
 _RULE: Final = "drawn-wire"
 _EXACT_M: Final = 0.001
 _LOST_SHARE: Final = 0.01
+_HAIRPIN_SPACINGS: Final = 1.5
+"""At a corner a return run lies wider than along a straight, by half a diagonal, and by some more as laid by hand."""
 _LONGEST_OVERLAP_M: Final = 5.0
 """A walk goes on beyond its start for some steps; a longer overlap is another run (from memory)."""
 
@@ -74,15 +80,37 @@ def drawn_loop(lines: Sequence[DrawnLine], *, site: Site, settings: Settings, na
     faults += [_loose(lead, name=name) for lead in leads if lead.part != "lead_in" and not _touches(lead, rings)]
     if faults:
         raise InputError(faults)
+    rings = [
+        replace(one, part="return_run") if _is_hairpin(one, site=site, settings=settings) else one for one in rings
+    ]
     runs = [_ring_run(one, among=rings, ends=ends) for one in rings]
-    runs.sort(key=lambda run: ("loop", "inner_loop", "return_run").index(run.part))
+    runs.sort(key=lambda run: ("loop", "return_run", "inner_loop").index(run.part))
     runs += [_lead_run(lead, rings=rings, site=site) for lead in leads]
-    return Loop(
+    doubled = [Polygon(run.line) for run in runs if run.part == "return_run"]
+    loop = Loop(
         runs=_numbered(runs),
         transmitter=_transmitter([run for run in runs if run.twisted], site=site),
-        allowed=_allowed(site, settings),
+        allowed=MultiPolygon(),
         remarks=tuple(remark for one in drawn for remark in one.remarks),
+        ground=contained_ground(doubled, site=site) if doubled else None,
     )
+    return replace(loop, allowed=_allowed(site, settings, enclosed=loop.enclosed))
+
+
+def is_doubled_back(lines: Sequence[DrawnLine], *, site: Site, settings: Settings) -> bool:
+    """Whether some of a drawn wire is doubled back along an open side, by what it says or by its shape."""
+    drawn = [_Drawn.of(line) for line in _joined_pieces(lines)]
+    return any(one.part == "return_run" or _is_hairpin(one, site=site, settings=settings) for one in drawn)
+
+
+def _is_hairpin(one: _Drawn, *, site: Site, settings: Settings) -> bool:
+    """Whether a line that states no part lies as a return run does: long, and nowhere wider than one is spaced."""
+    open_layout = bool(site.open_sides or site.passages) or settings.layout in {"open-side", "back-yard"}
+    if one.part or not one.is_ring or not open_layout or not one.line.is_simple:
+        return False
+    area = Polygon(one.line)
+    wide_m = _HAIRPIN_SPACINGS * spacing_of(settings)
+    return area.buffer(-wide_m / 2).is_empty and one.line.length > _HAIRPIN_SPACINGS * 2 * wide_m
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -271,11 +299,13 @@ def _transmitter(leads: Sequence[Run], *, site: Site) -> Transmitter | None:
     return None
 
 
-def _allowed(site: Site, settings: Settings) -> MultiPolygon:
+def _allowed(site: Site, settings: Settings, *, enclosed: BaseGeometry) -> MultiPolygon:
+    """Give the parts of the allowed land that the wire lies in: what it could enclose at most."""
     try:
-        return allowed_land(site, settings).region
+        region = allowed_land(site, settings).region
     except NoLoopError:
         return MultiPolygon()
+    return whole(shapely.union_all([part for part in region.geoms if part.intersects(enclosed)]))
 
 
 def _elsewhere(away_m: float, *, name: str) -> Fault:

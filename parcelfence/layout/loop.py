@@ -71,7 +71,7 @@ class Loop:
         loop can enclose.
     remarks : tuple of Conflict
         What the designer has to say about it.
-    ground : Polygon or None
+    ground : Polygon or MultiPolygon or None
         What is contained, where the wire does not close round it: a loop that is doubled back along open sides has
         only the strip between its two runs inside.
     """
@@ -80,7 +80,7 @@ class Loop:
     transmitter: Transmitter | None
     allowed: MultiPolygon
     remarks: tuple[Conflict, ...] = ()
-    ground: Polygon | None = None
+    ground: Polygon | MultiPolygon | None = None
 
     def of_part(self, *parts: Part) -> tuple[Run, ...]:
         """Give the runs that play one of the given parts."""
@@ -93,12 +93,11 @@ class Loop:
 
     @cached_property
     def enclosed(self) -> Polygon | MultiPolygon:
-        """Contained ground: that inside the outer loops, less the inside of inner loops."""
+        """Contained ground: that inside the outer loops and up to open sides, less the inside of inner loops."""
         from shapely import MultiPolygon, Polygon, get_parts, union_all
 
-        if self.ground is not None:
-            return self.ground
-        outer = union_all([Polygon(run.line) for run in self.of_part("loop", "return_run")])
+        ground = () if self.ground is None else (self.ground,)
+        outer = union_all([*(Polygon(run.line) for run in self.of_part("loop", "return_run")), *ground])
         inner = union_all([Polygon(run.line) for run in self.of_part("inner_loop")])
         enclosed = outer if inner.is_empty else outer.difference(inner)
         return enclosed if isinstance(enclosed, Polygon) else MultiPolygon(get_parts(enclosed))

@@ -114,7 +114,8 @@ def figures(plan: Plan) -> Figures:
         lead_in_length_m=sum(run.line.length for run in loop.runs if run.twisted),
         conductor_length_m=take_off.sequence.conductor_length_m,
         parcel_area_m2=plan.site.parcel.area,
-        allowed_area_m2=loop.allowed.area,
+        # at an open side no setback holds
+        allowed_area_m2=(loop.allowed if loop.ground is None else loop.allowed.union(loop.ground)).area,
         enclosed_area_m2=enclosed.area,
         free_area_m2=plan.zones.free_ground.area,
         indoors_area_m2=plan.zones.indoors.area,

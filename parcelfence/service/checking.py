@@ -10,7 +10,8 @@ from shapely import LineString, get_coordinates
 from parcelfence.inputs.coordinates import crs_code
 from parcelfence.inputs.source import Source
 from parcelfence.inputs.wire_file import read_wire
-from parcelfence.layout.drawn import drawn_loop
+from parcelfence.layout.arrangement import followed, part_remark
+from parcelfence.layout.drawn import drawn_loop, is_doubled_back
 from parcelfence.planning import assess
 from parcelfence.settings import Settings
 from parcelfence.site.provenance import InputRecord
@@ -70,12 +71,21 @@ def check(
 
 
 def read_loop(source: Source, *, site: Site, settings: Settings) -> tuple[Site, Loop]:
-    """Read a wire into the working CRS, take it as a loop, and enter its file in the provenance of the site.
+    """Read a wire into the working CRS and take it as a loop.
+
+    Returns
+    -------
+    site : Site
+        With the file in its provenance, and what the named layout contains and leaves open, as for a plan.
+    loop : Loop
+        The wire.
 
     Raises
     ------
     InputError
         If it cannot be read, or is no loop on this property.
+    SettingsError
+        If the layout asks for something that the site does not have.
     """
     drawn = read_wire(source)
     conversion = site.frame.conversion_from(drawn.crs, where=drawn.name)
@@ -93,5 +103,8 @@ def read_loop(source: Source, *, site: Site, settings: Settings) -> tuple[Site, 
         repairs=drawn.repairs,
     )
     provenance = replace(site.provenance, inputs=(*site.provenance.inputs, record))
-    loop = drawn_loop(moved, site=site, settings=settings, name=drawn.name)
-    return replace(site, provenance=provenance), loop
+    way = followed(site, settings, doubled=is_doubled_back(moved, site=site, settings=settings))
+    kept = settings.replaced(**way.clearances)
+    loop = drawn_loop(moved, site=way.site, settings=kept, name=drawn.name)
+    remarks = (*loop.remarks, *way.remarks, *part_remark(loop, site=site, settings=settings))
+    return replace(way.site, provenance=provenance), replace(loop, remarks=remarks)

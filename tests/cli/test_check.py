@@ -19,6 +19,7 @@ from parcelfence.cli.main import parcelfence
 from parcelfence.inputs.project_file import read_project
 from parcelfence.planning import plan
 from parcelfence.site.reading import build_site
+from tests.small_sites import read_summary, run, write_site
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -109,6 +110,70 @@ def test_a_design_comes_back_with_the_same_conflicts_and_lengths(name: str, fold
     assert set(lengths) == set(planned)
     for part, length_m in planned.items():
         assert lengths[part] == pytest.approx(length_m, abs=max(2 * EXACT_M[name], 2e-4 * length_m))
+
+
+DOUBLED = {
+    "back yard": (
+        {"layout": "back-yard", "front": "south", "reach_m": 1.5},
+        {"parcels": [(box(0, 0, 20, 60), {"lot": "7"})], "buildings": [(box(1.5, 14, 18.5, 25), {})]},
+    ),
+    "lakefront": (
+        {"layout": "open-side"},
+        {"buildings": [(box(22, 12, 36, 21), {})], "water": [(box(-20, 35, 80, 90), {})]},
+    ),
+    "two open sides and a garden": (
+        {"reach_m": 1.5},
+        {
+            "parcels": [(box(0, 0, 60, 50), {"lot": "7"})],
+            "buildings": [(box(22, 12, 36, 21), {})],
+            "open_sides": [(LineString([(60, 50), (0, 50)]), {}), (LineString([(60, 0), (0, 0)]), {})],
+            "keep_outs": [(box(40, 28, 46, 34), {"kind": "garden"})],
+        },
+    ),
+    "passage": (
+        {},
+        {"buildings": [(box(22, 16, 36, 25), {})], "passages": [(LineString([(30, 12), (30, -5)]), {})]},
+    ),
+}
+
+
+FIGURES = (
+    *("loop_length_m", "lead_in_length_m", "allowed_area_m2", "enclosed_area_m2", "free_area_m2", "signal_area_m2"),
+    *("enclosed_share_of_allowed", "free_share_of_enclosed", "resistance_high_ohm", "flags", "splices"),
+)
+
+
+@pytest.mark.parametrize("name", DOUBLED)
+def test_a_doubled_back_design_comes_back_with_its_own_figures(name: str, tmp_path: Path) -> None:
+    """The ground up to the open side is contained, not only the strip between both runs."""
+    settings, layers = DOUBLED[name]
+    project = write_site(tmp_path, settings, **layers)
+    run("plan", project, "--out", tmp_path / "plan")
+    planned = read_summary(tmp_path / "plan")["figures"]
+    assert planned["free_share_of_enclosed"] > 0.3
+    assert planned["enclosed_share_of_allowed"] <= 1.0
+    for number, file in enumerate(("plan.gpkg", "geojson/wire.geojson", "plan.dxf")):
+        options = {"plan.gpkg": ["--layer", "wire"], "plan.dxf": ["--wire-crs", "site"]}.get(file, [])
+        out = tmp_path / f"out{number}"
+        run("check", tmp_path / "plan" / file, "--site", project, *options, "--out", out)
+        found = read_summary(out)["figures"]
+        for figure in FIGURES:
+            assert found[figure] == pytest.approx(planned[figure], rel=1e-3), (file, figure)
+        rows, own = _rows(out), _rows(tmp_path / "plan")
+        assert rows - own == Counter(), file
+        assert {key[1] for key in own - rows} <= {"inner-loop"}, file
+
+
+def test_a_hairpin_without_a_word_is_a_return_run_where_a_side_is_open(tmp_path: Path) -> None:
+    settings, layers = DOUBLED["lakefront"]
+    project = write_site(tmp_path, settings, **layers)
+    run("plan", project, "--out", tmp_path / "plan")
+    table = geopandas.read_file(tmp_path / "plan" / "plan.gpkg", layer="wire")[["geometry"]]
+    table.to_file(tmp_path / "wire.shp")
+    run("check", tmp_path / "wire.shp", "--site", project, "--out", tmp_path / "out")
+    planned, found = (read_summary(tmp_path / folder)["figures"] for folder in ("plan", "out"))
+    assert found["enclosed_area_m2"] == pytest.approx(planned["enclosed_area_m2"], rel=1e-3)
+    assert not any(key[1] == "no-roam" for key in _rows(tmp_path / "out"))
 
 
 def test_shapefiles_and_other_systems_come_back_too(folder: Path, tmp_path: Path) -> None:
