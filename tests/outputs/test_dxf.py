@@ -96,7 +96,7 @@ def test_the_reach_is_drawn_but_off(drawing: Drawing, plan: Plan) -> None:
 def test_what_is_off_has_no_text_that_is_on(drawing: Drawing) -> None:
     off = {schema.name for schema in LAYERS if not schema.shown and schema.label}
     assert "ties" in off
-    assert all(drawing.layers.get(f"PF-{name.upper()}-TEXT").is_off() for name in off)
+    assert all(drawing.layers.get(f"PF-{name.upper().replace('_', '')}-TEXT").is_off() for name in off)
     assert drawing.layers.get("PF-UTILITIES-TEXT").is_on()
 
 
