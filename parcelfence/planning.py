@@ -24,6 +24,7 @@ from parcelfence.finished_plan import Plan, PlanOfAnimal
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
 from parcelfence.layout.design import design
+from parcelfence.layout.open_side import no_room_for_return_run
 from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import find_conflicts
 from parcelfence.settings import Settings
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.conflict import Conflict
     from parcelfence.layout.loop import Loop
     from parcelfence.site.site import Site
     from parcelfence.takeoff.leg import Sequence as WiringSequence
@@ -228,18 +230,21 @@ def _settled(site: Site, settings: Settings) -> Loop:
     loop = design(site, settings)
     _refuse_a_network(loop, site=site, settings=settings)
     withheld: BaseGeometry | None = None
+    said: tuple[Conflict, ...] = ()
     for _ in range(_MOST_ROUNDS):
         signal = _signal(loop)
         given_up = retreat(_watched(site, loop), signal, receiver=_receiver(signal, loop=loop, settings=settings))
-        if given_up is None:
+        beside, remarks = no_room_for_return_run(loop, site=site, settings=settings)
+        if given_up is None and beside is None:
             break
-        withheld = given_up if withheld is None else withheld.union(given_up)
+        withheld = shapely.union_all([ground for ground in (withheld, given_up, beside) if ground is not None])
+        said += remarks
         _LOG.info("drawing the loop in: its signal leaves the ground that it may have")
         try:
             loop = design(site, settings, withheld=withheld)
         except NoLoopError:
             break  # rather a loop with a conflict that says where its signal goes
-    return loop
+    return replace(loop, remarks=(*loop.remarks, *said))
 
 
 def _watched(site: Site, loop: Loop) -> BaseGeometry:

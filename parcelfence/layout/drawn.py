@@ -245,8 +245,8 @@ def _ring_run(one: _Drawn, *, among: Sequence[_Drawn], ends: Sequence[Point]) ->
     part = one.part if one.part in {"loop", "inner_loop", "return_run"} else _part(one, among=among)
     polygon = shapely.orient_polygons(Polygon(one.line), exterior_cw=part == "inner_loop")
     line = LineString(polygon.exterior.coords)
-    attached = [end for end in ends if line.distance(end) <= CLOSING_M]
-    start = attached[0] if attached else Point(one.line.coords[0])
+    end = min(ends, key=line.distance, default=None)
+    start = end if end is not None and line.distance(end) <= CLOSING_M else Point(one.line.coords[0])
     typed: Part = "inner_loop" if part == "inner_loop" else "return_run" if part == "return_run" else "loop"
     return Run(part=typed, loop_id=one.loop_id, line=_started(line, start), current=1.0)
 

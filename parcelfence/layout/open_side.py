@@ -17,8 +17,11 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
+from parcelfence.conflict import Conflict
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, closed, opened, parts, whole
 from parcelfence.lines import gather, stretch
+from parcelfence.units import unit_system
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,11 +31,12 @@ if TYPE_CHECKING:
     from shapely import LinearRing, MultiPolygon
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.layout.loop import Loop
     from parcelfence.settings import Settings
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["Doubled", "contained_ground", "doubled_back", "end_reach_m", "spacing_of"]
+__all__ = ["Doubled", "contained_ground", "doubled_back", "end_reach_m", "no_room_for_return_run", "spacing_of"]
 
 
 _BEYOND_SETBACK_M: Final = 2.0
@@ -45,6 +49,8 @@ _NARROWEST_RADII: Final = 2.02
 _LEAST_OPEN_M: Final = 2.0
 _SAMPLE_M: Final = 0.1
 _TOUCH_M: Final = 0.01
+_AS_LAID_M: Final = 0.05
+"""No wire is laid more exactly."""
 _FEWEST_SAMPLES: Final = 400
 _AT_THE_END: Final = 0.9
 """From the middle line of a band short ways lead into its rounded ends, towards the wire; they do not count."""
@@ -95,7 +101,7 @@ def doubled_back(area: Polygon, *, site: Site, settings: Settings) -> Doubled | 
         return None
     signalled = [line for line, is_open in stretches if not is_open]
     radius_m, spacing_m = FOR_CHORDS * settings.bend_radius_m, spacing_of(settings)
-    free = area.difference(_kept_off(site, settings)) if site.open_sides or site.passages else area
+    free = area.difference(_kept_off(area, site=site, settings=settings))
     barrier = _barrier(site).buffer(
         max(settings.building_clearance_m, settings.water_clearance_m) + _BESIDE_A_BARRIER_M
     )
@@ -138,13 +144,77 @@ def _barrier(site: Site) -> BaseGeometry:
     return shapely.union_all([feature.geometry for feature in (*site.buildings, *site.water)])
 
 
-def _kept_off(site: Site, settings: Settings) -> BaseGeometry:
+def _kept_off(area: Polygon, *, site: Site, settings: Settings) -> BaseGeometry:
     """Ground that a return run keeps off inside the outline: buildings, and what must not be dug."""
-    clearance_m = min(settings.building_clearance_m, end_reach_m(settings))
+    clearance_m = settings.building_clearance_m
+    end_m = min(clearance_m, end_reach_m(settings))
     return shapely.union_all([
-        *(building.geometry.buffer(clearance_m, quad_segs=QUAD_SEGS) for building in site.buildings),
+        *(
+            one.geometry.buffer(
+                settings.building_clearance_m if area.covers(one.geometry) else end_m, quad_segs=QUAD_SEGS
+            )
+            for one in site.buildings
+        ),
         *(feature.geometry.buffer(SLACK_M) for feature in site.no_dig),
     ])
+
+
+def no_room_for_return_run(
+    loop: Loop, *, site: Site, settings: Settings
+) -> tuple[BaseGeometry | None, tuple[Conflict, ...]]:
+    """Find buildings inside a loop that its return run comes too near to, for want of room to turn.
+
+    Parameters
+    ----------
+    loop : Loop
+        Doubled back along open sides, or with gaps for passages.
+    site : Site
+        Its buildings.
+    settings : Settings
+        Clearance, bend radius.
+
+    Returns
+    -------
+    ground : BaseGeometry or None
+        What both runs have to keep off, so that they pass such a building on its inner side; None where there is none.
+    remarks : tuple of Conflict
+        What is left outside then, and why.
+    """
+    runs = shapely.union_all([run.line for run in loop.of_part("return_run")])
+    if runs.is_empty:
+        return None, ()
+    clearance_m = settings.building_clearance_m
+    room_m = _NARROWEST_RADII * FOR_CHORDS * settings.bend_radius_m + _BESIDE_A_BARRIER_M
+    edge = site.parcel.difference(loop.enclosed.buffer(-room_m))
+    near = [
+        building
+        for building in site.buildings
+        if loop.enclosed.covers(building.geometry) and runs.dwithin(building.geometry, clearance_m - _AS_LAID_M)
+    ]
+    if not near:
+        return None, ()
+    grounds = [
+        one.geometry.buffer(clearance_m + SLACK_M).union(one.geometry.buffer(clearance_m + room_m).intersection(edge))
+        for one in near
+    ]
+    return shapely.union_all(grounds), tuple(_left_outside(one, room_m=room_m, settings=settings) for one in near)
+
+
+def _left_outside(building: Feature, *, room_m: float, settings: Settings) -> Conflict:
+    units, named = unit_system(settings.units), feature_name(building, kind="building")
+    return Conflict(
+        rule="building-clearance",
+        severity="caution",
+        message=f"{named[:1].upper()}{named[1:]} stays outside the loop: behind it there is no "
+        f"room for two runs, which open sides and passages need; they take {units.length(room_m)} beside the clearance "
+        f"of {units.length(settings.building_clearance_m)}.",
+        remedy="Accept it, or do without the open side or the passage: a single wire fits behind the building.",
+        geometry=building.geometry,
+        measured=0.0,
+        limit=room_m,
+        layer="buildings",
+        feature=building.id,
+    )
 
 
 def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tuple[LineString, bool]]:

@@ -48,6 +48,12 @@ def test_parts_follow_from_how_lines_lie(backwards: bool, order: list[int]) -> N
     assert loop.enclosed.area == pytest.approx(54 * 34 - 100)
 
 
+def test_a_loop_begins_where_the_lead_in_that_meets_it_ends_not_at_one_that_only_passes_near() -> None:
+    passing, meeting = LineString([(30, 10), (30, 3.5)]), LineString([(10, 10), (10, 3)])
+    loop = _loop(OUTER, DrawnLine(line=passing, part="lead_in"), DrawnLine(line=meeting, part="lead_in"))
+    assert loop.runs[0].line.coords[0] == (10.0, 3.0)
+
+
 def test_stated_parts_and_names_are_kept_and_repeated_names_are_not() -> None:
     loop = _loop(DrawnLine(line=OUTER, part="loop", loop_id="west"), DrawnLine(line=INNER, part="loop", loop_id="west"))
     assert [(run.part, run.loop_id) for run in loop.runs] == [("loop", "west"), ("loop", "L1")]

@@ -14,8 +14,9 @@ from parcelfence.field.flux import normalised_field
 from parcelfence.field.setting import reach_for_return_run
 from parcelfence.layout.design import design
 from parcelfence.layout.open_side import end_reach_m, spacing_of
+from parcelfence.planning import plan
 from parcelfence.settings import Settings
-from tests.layout.sites import HOUSE, LOT, make_site, sharpest_radius_m
+from tests.layout.sites import HOUSE, LOT, feature, make_site, sharpest_radius_m
 
 SETTINGS = Settings()
 SHORE = LineString([(75, 50), (10, 60)])
@@ -88,3 +89,18 @@ def test_before_the_end_of_a_doubled_wire_the_field_is_one_at_the_reach_in_close
         receiver=Receiver(reach_m=set_m, height_m=0.0, core_ratio=0.6),
     )
     assert field == pytest.approx(1.0, abs=1e-3)
+
+
+def test_two_runs_that_do_not_fit_behind_a_building_leave_it_outside_and_say_so() -> None:
+    """A single wire fits between house and lot line; the return run of a passage would run into the wall."""
+    settings = Settings(reach_m=1.5)
+    house, passage = box(22, 4.2, 36, 12), feature(LineString([(48, 12), (48, -5)]), "P1")
+    plain = plan(make_site(box(0, 0, 60, 50), buildings=[house]), settings)
+    assert plain.loop.enclosed.covers(house)
+    done = plan(make_site(box(0, 0, 60, 50), buildings=[house], passages=(passage,)), settings)
+    runs = shapely.union_all([run.line for run in done.loop.of_part("return_run")])
+    assert runs.distance(house) > settings.building_clearance_m - 0.05
+    assert not [row.rule for row in done.conflicts if row.severity == "must_fix"]
+    (row,) = [row for row in done.conflicts if "no room for two runs" in row.message]
+    assert row.feature == "buildings-1"
+    assert not done.loop.enclosed.intersects(house)
