@@ -15,7 +15,8 @@ from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, InputError, NoLoopError
 from parcelfence.layout.allowed import allowed_land
 from parcelfence.layout.loop import Loop, Run, Transmitter
-from parcelfence.layout.open_side import contained_ground, spacing_of
+from parcelfence.layout.open_ground import contained_ground
+from parcelfence.layout.open_side import spacing_of
 from parcelfence.layout.rounding import whole
 
 if TYPE_CHECKING:

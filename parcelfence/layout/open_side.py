@@ -12,23 +12,19 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
 from parcelfence.conflict import Conflict
-from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, closed, opened, parts, whole
-from parcelfence.lines import gather, stretch
+from parcelfence.layout.open_ground import AT_A_BARRIER_M, contained_ground
+from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, closed, opened, parts
+from parcelfence.lines import stretch
 from parcelfence.units import unit_system
 from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import numpy.typing as npt
-    from scipy.sparse import csr_matrix
-    from shapely import LinearRing, MultiPolygon
+    from shapely import MultiPolygon
     from shapely.geometry.base import BaseGeometry
 
     from parcelfence.layout.loop import Loop
@@ -36,11 +32,10 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["Doubled", "contained_ground", "doubled_back", "end_reach_m", "no_room_for_return_run", "spacing_of"]
+__all__ = ["Doubled", "doubled_back", "end_reach_m", "no_room_for_return_run", "spacing_of"]
 
 
 _BEYOND_SETBACK_M: Final = 2.0
-_AT_A_BARRIER_M: Final = 0.5
 _BESIDE_A_BARRIER_M: Final = 0.3
 _MERGED_GAP_M: Final = 10.0
 _TURN_RADII: Final = 2.0
@@ -48,15 +43,8 @@ _TURN_RADII: Final = 2.0
 _NARROWEST_RADII: Final = 2.02
 _LEAST_OPEN_M: Final = 2.0
 _SAMPLE_M: Final = 0.1
-_TOUCH_M: Final = 0.01
 _AS_LAID_M: Final = 0.05
 """No wire is laid more exactly."""
-_FEWEST_SAMPLES: Final = 400
-_AT_THE_END: Final = 0.9
-"""From the middle line of a band short ways lead into its rounded ends, towards the wire; they do not count."""
-_LEAST_GROUND_M2: Final = 1.0
-_OPEN_SHARE: Final = 0.2
-"""Ground that is bounded for more than this by nothing but the lot line is not contained by the wire."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +56,7 @@ class Doubled:
     rings : tuple of Polygon
         Bands between an active run and its return run; the outline of each is one closed wire.
     ground : Polygon or MultiPolygon or None
-        What is contained, see :func:`contained_ground`.
+        What is contained, see :func:`parcelfence.layout.open_ground.contained_ground`.
     """
 
     rings: tuple[Polygon, ...]
@@ -129,15 +117,6 @@ def end_reach_m(settings: Settings) -> float:
     half_m = spacing_of(settings) / 2
     set_m = settings.reach_m * (settings.reach_m + 2 * half_m) / (2 * half_m)
     return half_m / math.sqrt((1 + half_m / set_m) ** 2 - 1)
-
-
-def _barrier_at_sides(site: Site) -> BaseGeometry:
-    """Give the walls and the water that open sides lie along."""
-    return shapely.union_all([
-        feature.geometry
-        for feature in (*site.buildings, *site.water)
-        if any(feature.geometry.dwithin(side.geometry, _AT_A_BARRIER_M) for side in site.open_sides)
-    ])
 
 
 def _barrier(site: Site) -> BaseGeometry:
@@ -251,112 +230,13 @@ def _in_passages(
     return gap
 
 
-def contained_ground(bands: Sequence[Polygon], *, site: Site) -> Polygon | MultiPolygon | None:
-    """Give the ground that doubled-back wire contains: up to the open sides, and across the gaps of passages.
-
-    It is measured from the bands as they lie, so that a wire read from a file has the ground of its plan.
-
-    Parameters
-    ----------
-    bands : sequence of Polygon
-        Between an active run and its return run.
-    site : Site
-        Its open sides; ground beyond the wall or water along one is not contained.
-
-    Returns
-    -------
-    Polygon or MultiPolygon or None
-        With the bands; None where nothing is parted from the rest: the wire and the sides close round no ground.
-    """
-    closing = _closing_lines(bands, site=site)
-    lines = [site.parcel.boundary, *(band.exterior for band in bands), *closing]
-    lines += [side.geometry for side in site.open_sides]
-    barrier = _barrier_at_sides(site)
-    strips = shapely.union_all(bands)
-    faces = [
-        piece
-        for face in shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.node(gather(lines)))))
-        if site.parcel.covers(face.representative_point()) and not strips.covers(face.representative_point())
-        for piece in parts(face.difference(barrier))
-    ]
-    wanted = strips.convex_hull if site.wanted_area is None else strips.convex_hull.intersection(site.wanted_area)
-    within_m2 = [face.intersection(wanted).area for face in faces]
-    if not faces or max(within_m2) < _LEAST_GROUND_M2:
-        return None
-    inner = faces[int(np.argmax(within_m2))]
-    if not _is_parted(inner, strips, closing=closing, site=site):
-        return None
-    ground = whole(shapely.union_all([strips, inner]))
-    return ground.geoms[0] if len(ground.geoms) == 1 else ground
-
-
-def _is_parted(inner: Polygon, strips: BaseGeometry, *, closing: Sequence[LineString], site: Site) -> bool:
-    """Whether wire, closing lines and sides bound some ground, and not the lot line beyond where a side lies on it."""
-    stops = shapely.union_all([
-        strips,
-        *(line.buffer(_TOUCH_M) for line in closing),
-        *(side.geometry.buffer(_AT_A_BARRIER_M) for side in site.open_sides),
-        _barrier_at_sides(site).buffer(_AT_A_BARRIER_M),
-    ]).buffer(_TOUCH_M)
-    return bool(inner.exterior.difference(stops).length < _OPEN_SHARE * inner.exterior.length)
-
-
-def _closing_lines(bands: Sequence[Polygon], *, site: Site) -> list[LineString]:
-    """Lead each end of the bands straight to the side it ends at, or to the end beyond a passage if that is nearer."""
-    tips = [tip for band in bands for tip in _tips(band)]
-    sides = shapely.union_all([side.geometry for side in site.open_sides])
-    lines = []
-    for number, tip in enumerate(tips):
-        others: list[BaseGeometry] = [other for place, other in enumerate(tips) if place != number]
-        targets = others if sides.is_empty else [*others, sides]
-        line = shapely.shortest_line(tip, min(targets, key=tip.distance))
-        lines.append(_led_on(line) if line.length > _TOUCH_M else line.buffer(_TOUCH_M).exterior)
-    return lines
-
-
-def _led_on(line: LineString) -> LineString:
-    """Lead a line on at both ends, so that it surely crosses what it leads to."""
-    start, end = shapely.get_coordinates(line)
-    on = _TOUCH_M * (end - start) / line.length
-    return LineString([start - on, end + on])
-
-
-def _tips(band: Polygon) -> tuple[Point, Point]:
-    """Find both ends of a band, where its wire turns back: those of the longest way along its middle."""
-    ring = shapely.normalize(band).exterior  # the same, wherever the wire begins
-    places, graph = _middle(band, ring=ring)
-    _, piece = connected_components(graph, directed=False)
-    far = int(np.flatnonzero(piece == np.bincount(piece).argmax())[0])
-    for _ in range(3):
-        start = far
-        away_m, before = dijkstra(graph, directed=False, indices=[start], return_predecessors=True)
-        far = int(np.where(np.isfinite(away_m[0]), away_m[0], -1.0).argmax())
-    way = [far]
-    while way[-1] != start:
-        way.append(int(before[0, way[-1]]))
-    room_m = shapely.distance(shapely.points(places[way]), ring)
-    roomy = np.flatnonzero(room_m > _AT_THE_END * np.median(room_m))
-    return Point(places[way[roomy[0]]]), Point(places[way[roomy[-1]]])
-
-
-def _middle(band: Polygon, *, ring: LinearRing) -> tuple[npt.NDArray[np.float64], csr_matrix]:
-    """Give the middle lines of a band, from cells around points of its outline: places, and how far apart they are."""
-    step_m = max(_SAMPLE_M, min(band.area / ring.length, ring.length / _FEWEST_SAMPLES))
-    around = shapely.line_interpolate_point(ring, np.arange(0.0, ring.length, step_m))
-    edges = shapely.get_parts(shapely.voronoi_polygons(shapely.MultiPoint(around), only_edges=True))
-    ends = shapely.get_coordinates(edges[shapely.covers(band, edges)]).reshape(-1, 2, 2)
-    places, numbers = np.unique(np.round(ends.reshape(-1, 2), 6), axis=0, return_inverse=True)
-    length_m = np.hypot(*(ends[:, 0] - ends[:, 1]).T) + 1e-9  # no length of 0: that would be no edge
-    return places, coo_matrix((length_m, numbers.reshape(-1, 2).T), shape=(len(places),) * 2).tocsr()
-
-
 def _beside_m(side: Feature, *, ring: LineString, site: Site, settings: Settings) -> float:
     """How near wire lies that counts as being on an open side.
 
     A side along a wall or a shore is known exactly, and the wire beside it ends as near to it as it can; one that was
     drawn by hand along a lot line is not.
     """
-    if _barrier(site).dwithin(side.geometry, _AT_A_BARRIER_M):
+    if _barrier(site).dwithin(side.geometry, AT_A_BARRIER_M):
         return float(ring.distance(side.geometry)) + _BESIDE_A_BARRIER_M
     return max(settings.lot_line_setback_m, settings.water_clearance_m) + _BEYOND_SETBACK_M
 
