@@ -24,7 +24,7 @@ from parcelfence.finished_plan import Plan, PlanOfAnimal
 from parcelfence.layout.arrangement import arrangements, encloses_the_house, net_cost_m, part_remark
 from parcelfence.layout.crossing import crossings
 from parcelfence.layout.design import design
-from parcelfence.layout.open_side import no_room_for_return_run
+from parcelfence.layout.open_side import ground_beside, pressed_buildings, pressed_remark
 from parcelfence.rules.draft import Draft
 from parcelfence.rules.registry import find_conflicts
 from parcelfence.settings import Settings
@@ -50,6 +50,8 @@ __all__ = ["Measured", "assess", "finish", "measure", "plan"]
 
 _LOG = logging.getLogger(__name__)
 _MOST_ROUNDS: Final = 6
+_LEAST_SHARE_BESIDE: Final = 0.6
+"""Rather a loop that says what is wrong beside a building than one that gives up more of the ground (from memory)."""
 _LEAST_FREE_M2: Final = 4.0
 """Two metres by two: no animal can live on less (from memory)."""
 _TRY: Final = "'parcelfence plan' of this property alone, or what_would_do() from Python, tries what would do"
@@ -226,25 +228,49 @@ def _arranged(site: Site, settings: Settings) -> tuple[Site, Loop]:
 
 
 def _settled(site: Site, settings: Settings) -> Loop:
+    """Design a loop; two runs that do not fit behind a building pass it on its inner side, if that leaves ground."""
+    loop, withheld = _drawn_in(site, settings), None
+    said: list[Conflict] = []
+    while pressed := pressed_buildings(loop, site=site, settings=settings):
+        beside = ground_beside(pressed, loop=loop, site=site, settings=settings)
+        withheld = beside if withheld is None else withheld.union(beside)
+        try:
+            other = _drawn_in(site, settings, withheld=withheld)
+            left_m2 = _clear_m2(other, settings)
+        except NoLoopError:
+            other, left_m2 = loop, 0.0
+        kept = left_m2 >= _LEAST_SHARE_BESIDE * _clear_m2(loop, settings) and len(said) < len(site.buildings)
+        told = None if kept else left_m2
+        said += [pressed_remark(one, settings=settings, left_m2=told) for one in pressed]
+        if not kept:
+            break
+        loop = other
+    return replace(loop, remarks=(*loop.remarks, *said))
+
+
+def _clear_m2(loop: Loop, settings: Settings) -> float:
+    """Reckon the ground inside a loop that is farther from its wire than the reach, and not between its two runs."""
+    near = shapely.union_all([run.line for run in loop.signal_runs]).buffer(settings.reach_m)
+    between = shapely.union_all([shapely.Polygon(run.line) for run in loop.of_part("return_run")])
+    return float(loop.enclosed.difference(near.union(between)).area)
+
+
+def _drawn_in(site: Site, settings: Settings, *, withheld: BaseGeometry | None = None) -> Loop:
     """Design a loop, and draw it in where its signal would leave the property or enter a building beside it."""
-    loop = design(site, settings)
+    loop = design(site, settings, withheld=withheld)
     _refuse_a_network(loop, site=site, settings=settings)
-    withheld: BaseGeometry | None = None
-    said: tuple[Conflict, ...] = ()
     for _ in range(_MOST_ROUNDS):
         signal = _signal(loop)
         given_up = retreat(_watched(site, loop), signal, receiver=_receiver(signal, loop=loop, settings=settings))
-        beside, remarks = no_room_for_return_run(loop, site=site, settings=settings)
-        if given_up is None and beside is None:
+        if given_up is None:
             break
-        withheld = shapely.union_all([ground for ground in (withheld, given_up, beside) if ground is not None])
-        said += remarks
+        withheld = given_up if withheld is None else withheld.union(given_up)
         _LOG.info("drawing the loop in: its signal leaves the ground that it may have")
         try:
             loop = design(site, settings, withheld=withheld)
         except NoLoopError:
             break  # rather a loop with a conflict that says where its signal goes
-    return replace(loop, remarks=(*loop.remarks, *said))
+    return loop
 
 
 def _watched(site: Site, loop: Loop) -> BaseGeometry:

@@ -23,6 +23,8 @@ from parcelfence.units import unit_system
 from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import numpy.typing as npt
     from shapely import MultiPolygon
     from shapely.geometry.base import BaseGeometry
@@ -32,7 +34,15 @@ if TYPE_CHECKING:
     from parcelfence.site.feature import Feature
     from parcelfence.site.site import Site
 
-__all__ = ["Doubled", "doubled_back", "end_reach_m", "no_room_for_return_run", "spacing_of"]
+__all__ = [
+    "Doubled",
+    "doubled_back",
+    "end_reach_m",
+    "ground_beside",
+    "pressed_buildings",
+    "pressed_remark",
+    "spacing_of",
+]
 
 
 _BEYOND_SETBACK_M: Final = 2.0
@@ -138,10 +148,8 @@ def _kept_off(area: Polygon, *, site: Site, settings: Settings) -> BaseGeometry:
     ])
 
 
-def no_room_for_return_run(
-    loop: Loop, *, site: Site, settings: Settings
-) -> tuple[BaseGeometry | None, tuple[Conflict, ...]]:
-    """Find buildings inside a loop that its return run comes too near to, for want of room to turn.
+def pressed_buildings(loop: Loop, *, site: Site, settings: Settings) -> tuple[Feature, ...]:
+    """Find buildings inside a loop that its return run comes too near to: there is no room for two runs behind them.
 
     Parameters
     ----------
@@ -150,50 +158,64 @@ def no_room_for_return_run(
     site : Site
         Its buildings.
     settings : Settings
-        Clearance, bend radius.
-
-    Returns
-    -------
-    ground : BaseGeometry or None
-        What both runs have to keep off, so that they pass such a building on its inner side; None where there is none.
-    remarks : tuple of Conflict
-        What is left outside then, and why.
+        Clearance.
     """
     runs = shapely.union_all([run.line for run in loop.of_part("return_run")])
-    if runs.is_empty:
-        return None, ()
-    clearance_m = settings.building_clearance_m
-    room_m = _NARROWEST_RADII * FOR_CHORDS * settings.bend_radius_m + _BESIDE_A_BARRIER_M
-    edge = site.parcel.difference(loop.enclosed.buffer(-room_m))
-    near = [
+    edge = loop.enclosed.boundary
+
+    def least_m(building: Feature) -> float:
+        # the active run may be pressed to a wall as well; the return run is not to come nearer
+        return min(settings.building_clearance_m, float(edge.distance(building.geometry))) - _AS_LAID_M
+
+    return tuple(
         building
         for building in site.buildings
-        if loop.enclosed.covers(building.geometry) and runs.dwithin(building.geometry, clearance_m - _AS_LAID_M)
-    ]
-    if not near:
-        return None, ()
-    grounds = [
+        if not runs.is_empty
+        and loop.enclosed.covers(building.geometry)
+        and runs.distance(building.geometry) < least_m(building)
+    )
+
+
+def ground_beside(pressed: Iterable[Feature], *, loop: Loop, site: Site, settings: Settings) -> BaseGeometry:
+    """Give the ground that both runs have to keep off, so that they pass such buildings on their inner side."""
+    clearance_m, room_m = settings.building_clearance_m, _room_for_two_m(settings)
+    edge = site.parcel.difference(loop.enclosed.buffer(-room_m))
+    return shapely.union_all([
         one.geometry.buffer(clearance_m + SLACK_M).union(one.geometry.buffer(clearance_m + room_m).intersection(edge))
-        for one in near
-    ]
-    return shapely.union_all(grounds), tuple(_left_outside(one, room_m=room_m, settings=settings) for one in near)
+        for one in pressed
+    ])
 
 
-def _left_outside(building: Feature, *, room_m: float, settings: Settings) -> Conflict:
+def pressed_remark(building: Feature, *, settings: Settings, left_m2: float | None) -> Conflict:
+    """Say why a building is left outside, or, where `left_m2` of ground would be left then, why wire runs into it."""
     units, named = unit_system(settings.units), feature_name(building, kind="building")
+    taken = f"{units.length(_room_for_two_m(settings))} beside the clearance of "
+    room = (
+        f"there is no room for two runs, which open sides and passages need; they take {taken}"
+        f"{units.length(settings.building_clearance_m)}"
+    )
+    if left_m2 is None:
+        message = f"{named[:1].upper()}{named[1:]} stays outside the loop: behind it {room}"
+        remedy = "accept it, or do without the open side or the passage: a single wire fits behind the building"
+    else:
+        message = (
+            f"Behind {named} {room}. Runs that pass it on its inner side would leave {left_m2:,.0f} m2 of ground free; "
+            "so they are drawn through it, where they cannot be laid"
+        )
+        remedy = "plan it without the open side or the passage, with a smaller reach, or without that building"
     return Conflict(
-        rule="building-clearance",
-        severity="caution",
-        message=f"{named[:1].upper()}{named[1:]} stays outside the loop: behind it there is no "
-        f"room for two runs, which open sides and passages need; they take {units.length(room_m)} beside the clearance "
-        f"of {units.length(settings.building_clearance_m)}.",
-        remedy="Accept it, or do without the open side or the passage: a single wire fits behind the building.",
+        rule="return-run-room",
+        severity="caution" if left_m2 is None else "must_fix",
+        message=message,
+        remedy=remedy,
         geometry=building.geometry,
-        measured=0.0,
-        limit=room_m,
         layer="buildings",
         feature=building.id,
     )
+
+
+def _room_for_two_m(settings: Settings) -> float:
+    return _NARROWEST_RADII * FOR_CHORDS * settings.bend_radius_m + _BESIDE_A_BARRIER_M
 
 
 def _stretches(ring: LineString, *, site: Site, settings: Settings) -> list[tuple[LineString, bool]]:

@@ -104,3 +104,14 @@ def test_two_runs_that_do_not_fit_behind_a_building_leave_it_outside_and_say_so(
     (row,) = [row for row in done.conflicts if "no room for two runs" in row.message]
     assert row.feature == "buildings-1"
     assert not done.loop.enclosed.intersects(house)
+
+
+def test_a_wire_that_must_run_into_a_building_says_why() -> None:
+    """On a narrow lot, runs that pass the shed on its inner side would leave no yard."""
+    settings = Settings.from_words({"reach": 1.5, "layout": "back-yard", "front": "south"})
+    shed = box(3, 40, 9, 46)
+    done = plan(make_site(box(0, 0, 20, 60), buildings=[box(1.5, 14, 18.5, 25), shed]), settings)
+    assert done.loop.enclosed.covers(shed)
+    (row,) = [row for row in done.conflicts if "no room for two runs" in row.message]
+    assert (row.severity, row.feature) == ("must_fix", "buildings-2")
+    assert "would leave" in row.message
