@@ -10,7 +10,7 @@ import math
 import re
 from typing import Final
 
-__all__ = ["on_one_line", "shortened", "visible"]
+__all__ = ["begin_sentence", "on_one_line", "shortened", "visible"]
 
 _CONTROLS: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 """Characters that XML 1.0 does not allow (section 2.2) or discourages, lone surrogates among them."""
@@ -30,6 +30,11 @@ def visible(value: object) -> str:
 def on_one_line(value: object) -> str:
     """Turn a value into visible text without line ends and tabs, by which it could pass for more than one line."""
     return _LINE_ENDS.sub(" ", visible(value))
+
+
+def begin_sentence(text: str) -> str:
+    """Begin a text with a capital letter; the rest, which may hold names, stays as it is."""
+    return text[:1].upper() + text[1:]
 
 
 def shortened(text: str, *, most: int) -> str:

@@ -10,6 +10,7 @@ import click
 from parcelfence.cli.run import CONFLICTS
 from parcelfence.conflict import severity_tally
 from parcelfence.layers import layer_schema
+from parcelfence.text import begin_sentence
 from parcelfence.units import station_label, unit_system
 from parcelfence.wording import name_once
 
@@ -95,7 +96,7 @@ def conflict_report(plan: Plan) -> list[str]:
     for conflict in shown[:_MOST_SHOWN]:
         word, colour = _WORDS[conflict.severity or "note"]
         lines.append(f"{click.style(f'{word:<8}', fg=colour, bold=True)} {conflict.rule}{_at(conflict, plan=plan)}")
-        text = f"{conflict.message.rstrip('.')}. {conflict.remedy[:1].upper()}{conflict.remedy[1:].rstrip('.')}."
+        text = f"{conflict.message.rstrip('.')}. {begin_sentence(conflict.remedy).rstrip('.')}."
         lines += textwrap.wrap(text, width=_WIDTH, initial_indent=" " * 9, subsequent_indent=" " * 9)
     if len(shown) > _MOST_SHOWN:
         lines.append(f"{'':9}... and {len(shown) - _MOST_SHOWN} more, all of them on the map and the worksheet")
@@ -109,5 +110,5 @@ def _at(conflict: Conflict, *, plan: Plan) -> str:
 
 
 def _what_to_open(out: Path) -> str:
-    pages = [name for name in ("map.html", "worksheet.html", "owner.html") if (out / name).exists()]
+    pages = [name for name in ("map.html", "worksheet.html", "owner.html", "as_built.html") if (out / name).exists()]
     return f": open {', '.join(pages)} in a browser" if pages else ""

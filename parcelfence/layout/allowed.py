@@ -10,8 +10,11 @@ from shapely import MultiPolygon, Polygon
 
 from parcelfence.conflict import Conflict
 from parcelfence.errors import Fault, NoLoopError
+from parcelfence.layout.open_ground import AT_A_BARRIER_M
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, grown, inset, opened, parts, ringed, whole
+from parcelfence.text import begin_sentence
 from parcelfence.units import unit_system
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,6 +30,8 @@ __all__ = ["AllowedLand", "allowed_land", "land_or_reason", "no_loop"]
 _LEAST_AREA_M2: Final = 1.0
 _LEAST_REACH_M: Final = 0.3
 _HALVINGS: Final = 6
+_TRIED_M: Final = 0.05
+"""No level is set more exactly."""
 _BEHIND_A_WALL_M: Final = 0.1
 _MANY_VERTICES: Final = 200
 
@@ -219,29 +224,34 @@ def _kept_apart(
 
 
 def _left_out_remarks(buildings: Iterable[Feature], *, site: Site, settings: Settings) -> list[Conflict]:
-    """Say of each building of the property why it stands outside; nobody expects a neighbour's inside."""
+    """Say of each building of the property why it stands outside.
+
+    Nobody expects a neighbour's inside, nor the house of which a wall is a side of the yard.
+    """
     units = unit_system(settings.units)
-    beyond_m = settings.lot_line_setback_m + settings.building_clearance_m - 2 * settings.reach_m
     remarks = []
     for building in buildings:
         if building.geometry.intersection(site.parcel).area < building.geometry.area / 2:
             continue
+        if any(building.geometry.dwithin(side.geometry, AT_A_BARRIER_M) for side in site.open_sides):
+            continue
         gap_m = float(site.parcel.boundary.distance(building.geometry))
-        fits_m = (gap_m - beyond_m) / 2
-        if fits_m >= settings.reach_m:
+        if gap_m >= settings.lot_line_setback_m + settings.building_clearance_m:
             why, remedy = "across the edge of what may be enclosed", "accept it, or draw that edge round the building"
         else:
             why = f"{units.length(gap_m)} from the lot line, and no wire with its setback fits behind it"
+            fits_m = _reach_behind(building, gap_m=gap_m, site=site, settings=settings)
             remedy = (
-                f"a reach of at most {units.length(fits_m)} would let the wire pass behind it; or accept it"
-                if fits_m >= _LEAST_REACH_M
+                f"a reach of {units.length(fits_m, digits=2)} lets the wire pass behind it; or accept it"
+                if fits_m
                 else "no usual reach lets the wire pass behind it; accept it, or contain only part of the property"
             )
+        named = feature_name(building, kind="building")
         remarks.append(
             Conflict(
                 rule="building-clearance",
                 severity="caution",
-                message=f"Building {building.id} stands {why}; the loop leaves it outside",
+                message=f"{begin_sentence(named)} stands {why}; the loop leaves it outside",
                 remedy=remedy,
                 geometry=building.geometry,
                 layer="buildings",
@@ -251,6 +261,21 @@ def _left_out_remarks(buildings: Iterable[Feature], *, site: Site, settings: Set
             )
         )
     return remarks
+
+
+def _reach_behind(building: Feature, *, gap_m: float, site: Site, settings: Settings) -> float | None:
+    """Find by trial the largest reach with which a building stands inside, its clearance kept; None below any usual."""
+    least = round(_LEAST_REACH_M / _TRIED_M)
+    low, high = least - 1, int(settings.reach_m / _TRIED_M)
+    while high - low > 1:
+        middle = (low + high) // 2
+        smaller = settings.replaced(reach_m=middle * _TRIED_M)
+        lot = _lot(site, smaller)
+        ground = _filled(lot.difference(_wire_obstacles(site, smaller)), lot=lot)
+        _, left_out = _past_buildings(ground, lot=lot, site=site, settings=smaller)
+        fits = gap_m >= smaller.lot_line_setback_m + smaller.building_clearance_m and building not in left_out
+        low, high = (middle, high) if fits else (low, middle)
+    return low * _TRIED_M if low >= least else None
 
 
 def _grown_union(features: Iterable[Feature], distance_m: float) -> BaseGeometry:

@@ -294,7 +294,7 @@ def _numbered(runs: Sequence[Run]) -> tuple[Run, ...]:
 
 def _transmitter(leads: Sequence[Run], *, site: Site) -> Transmitter | None:
     if site.transmitter is not None:
-        return Transmitter(point=site.transmitter, given=True, note="given")
+        return Transmitter.as_given(site.transmitter)
     if leads:
         return Transmitter(point=Point(leads[0].line.coords[0]), given=False, note="at the end of the drawn lead-in")
     return None

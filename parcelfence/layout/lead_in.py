@@ -75,7 +75,7 @@ def lay_out(
     while waiting:
         fed = tree.grow(waiting)
         if fed is None:
-            given = None if site.transmitter is None else _given(site.transmitter)
+            given = None if site.transmitter is None else Transmitter.as_given(site.transmitter)
             return _unfed(rings, centre=area.centroid), given, (_no_way(site, next(iter(waiting))),)
         waiting.pop(fed)
     loops = [_loop(name, started_at(ring, tree.fed[name])) for name, ring in rings.items()]
@@ -176,7 +176,7 @@ class _Roots:
 
 def _roots(site: Site, *, settings: Settings) -> _Roots | None:
     if site.transmitter is not None:
-        given = _given(site.transmitter)
+        given = Transmitter.as_given(site.transmitter)
         way = _way_out(site.transmitter, site=site)
         return _Roots(ways=way[None], price_m=np.zeros(1), transmitter=lambda _: given)
     places = wall_places(site, settings=settings)
@@ -184,10 +184,6 @@ def _roots(site: Site, *, settings: Settings) -> _Roots | None:
         return None
     ways = np.stack([places.points, places.outside], axis=1)
     return _Roots(ways=ways, price_m=places.price_m, transmitter=places.transmitter)
-
-
-def _given(place: Point) -> Transmitter:
-    return Transmitter(point=place, given=True, note="place as given")
 
 
 def _way_out(root: Point, *, site: Site) -> Points:

@@ -55,6 +55,11 @@ class Transmitter:
     given: bool
     note: str
 
+    @classmethod
+    def as_given(cls, point: Point) -> Transmitter:
+        """Make the one that the layer ``transmitter`` places."""
+        return cls(point=point, given=True, note="where the layer transmitter places it")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Loop:

@@ -19,6 +19,7 @@ from parcelfence.conflict import Conflict
 from parcelfence.layout.open_ground import AT_A_BARRIER_M, contained_ground
 from parcelfence.layout.rounding import FOR_CHORDS, QUAD_SEGS, SLACK_M, closed, opened, parts
 from parcelfence.lines import stretch
+from parcelfence.text import begin_sentence
 from parcelfence.units import unit_system
 from parcelfence.wording import feature_name
 
@@ -195,7 +196,7 @@ def pressed_remark(building: Feature, *, settings: Settings, left_m2: float | No
         f"{units.length(settings.building_clearance_m)}"
     )
     if left_m2 is None:
-        message = f"{named[:1].upper()}{named[1:]} stays outside the loop: behind it {room}"
+        message = f"{begin_sentence(named)} stays outside the loop: behind it {room}"
         remedy = "accept it, or do without the open side or the passage: a single wire fits behind the building"
     else:
         message = (

@@ -12,6 +12,7 @@ from parcelfence.rules.nearness import near_stretches
 from parcelfence.rules.place import nearest_place, vertices
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
+from parcelfence.text import begin_sentence
 from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
@@ -125,12 +126,13 @@ def door_blocked(draft: Draft) -> Iterator[Conflict]:
         if free_m >= needed_m - LAYING_TOLERANCE_M and outside_m <= 0:
             continue
         place = nearest_place(draft.loop, door.geometry, twisted=False)
+        named = feature_name(door, kind="door")
         if free_m <= 0:
-            found = f"Door {door.id} lies in the signal: the animal is reached as soon as it steps out"
+            found = f"{begin_sentence(named)} lies in the signal: the animal is reached as soon as it steps out"
         elif outside_m > 0:
-            found = f"Door {door.id} opens outside the loop: who leaves by it is not contained"
+            found = f"{begin_sentence(named)} opens outside the loop: who leaves by it is not contained"
         else:
-            found = f"The signal begins {words.length(free_m)} from door {door.id}; {words.length(needed_m)} is needed"
+            found = f"The signal begins {words.length(free_m)} from {named}; {words.length(needed_m)} is needed"
         yield Conflict(
             message=f"{found}.",
             remedy="Lead the wire farther from the door, or let the animal use another one.",

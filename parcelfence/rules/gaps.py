@@ -9,6 +9,8 @@ import shapely
 from parcelfence.conflict import Conflict
 from parcelfence.rules.place import nearest_place
 from parcelfence.rules.rule import Rule, rule
+from parcelfence.text import begin_sentence
+from parcelfence.wording import feature_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,8 +86,9 @@ def passage_blocked(draft: Draft) -> Iterator[Conflict]:
         place = nearest_place(draft.loop, blocked, twisted=False)
         found = f"is only {words.length(free_m)} wide" if free_m > 0 else "is crossed by the signal"
         at = f" {words.at(place.run, station_m=place.station_m)}" if place else ""
+        named = feature_name(passage, kind="passage")
         yield Conflict(
-            message=f"Passage {passage.id} {found}{at}; {words.length(width_m)} is needed.",
+            message=f"{begin_sentence(named)} {found}{at}; {words.length(width_m)} is needed.",
             remedy="Move the passage to where the wire runs straight, or choose a smaller reach.",
             geometry=blocked,
             station_m=place.station_m if place else None,

@@ -151,13 +151,19 @@ def _pressing(
 
 
 def _reach_in_m(settings: Settings, *, gap_m: float, clear_m: float | None) -> float:
-    """Largest reach whose clearance from the wall fits into a gap beside another one (None: the setback)."""
-    low, high = 0.0, 2.0 * settings.reach_m
+    """Largest reach whose clearance from the wall fits into a gap beside another one (None: the setback); 0 for none."""
+
+    def fits(reach_m: float) -> bool:
+        there = settings.replaced(reach_m=reach_m)
+        own_m = there.lot_line_setback_m if clear_m is None else clear_m
+        return own_m + there.building_clearance_m <= gap_m
+
+    low, high = _LEAST_REACH_M, 2.0 * settings.reach_m
+    if not fits(low):
+        return 0.0
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        there = settings.replaced(reach_m=middle)
-        own_m = there.lot_line_setback_m if clear_m is None else clear_m
-        low, high = (middle, high) if own_m + there.building_clearance_m <= gap_m else (low, middle)
+        low, high = (middle, high) if fits(middle) else (low, middle)
     return low
 
 

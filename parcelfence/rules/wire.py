@@ -130,8 +130,10 @@ class Wire:
         """Index of the pieces."""
         return shapely.STRtree(self.pieces)
 
-    def stretches(self, pieces: NDArray[np.int64], *, values: NDArray[np.float64]) -> tuple[Stretch, ...]:
-        """Gather pieces into stretches; gaps of up to a metre are closed.
+    def stretches(
+        self, pieces: NDArray[np.int64], *, values: NDArray[np.float64], gap_m: float = _JOINED_GAP_M
+    ) -> tuple[Stretch, ...]:
+        """Gather pieces into stretches; short gaps are closed.
 
         Parameters
         ----------
@@ -139,18 +141,20 @@ class Wire:
             Positions of the pieces, in any order.
         values : ndarray, shape (k,)
             Value of each.
+        gap_m : float
+            Longest gap that is closed.
         """
         if not len(pieces):
             return ()
         order = np.argsort(pieces)
         pieces, values = pieces[order], values[order]
-        far = self.start_m[pieces[1:]] - self.end_m[pieces[:-1]] > _JOINED_GAP_M
+        far = self.start_m[pieces[1:]] - self.end_m[pieces[:-1]] > gap_m
         cuts = np.flatnonzero(far | (np.diff(self.run_of[pieces]) != 0)) + 1
         groups = list(zip(np.split(pieces, cuts), np.split(values, cuts), strict=True))
-        return tuple(starmap(self._stretch, self._joined_over_start(groups)))
+        return tuple(starmap(self._stretch, self._joined_over_start(groups, most_m=gap_m)))
 
     def _joined_over_start(
-        self, groups: list[tuple[NDArray[np.int64], NDArray[np.float64]]]
+        self, groups: list[tuple[NDArray[np.int64], NDArray[np.float64]]], *, most_m: float
     ) -> Iterable[tuple[NDArray[np.int64], NDArray[np.float64]]]:
         """Join the last group of a closed run to its first where they meet at the start of the run."""
         for number, run in enumerate(self.runs):
@@ -159,7 +163,7 @@ class Wire:
                 before_m = own[0][0][0], own[-1][0][-1]
                 gap_m = self.start_m[before_m[0]] - run.start_station_m
                 gap_m += run.start_station_m + run.line.length - self.end_m[before_m[1]]
-                if gap_m <= _JOINED_GAP_M:
+                if gap_m <= most_m:
                     first, last = own[0], own[-1]
                     joined = np.concatenate([last[0], first[0]]), np.concatenate([last[1], first[1]])
                     own = [joined, *own[1:-1]]

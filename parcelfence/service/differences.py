@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["Differences", "differences", "off_plan_remarks"]
 
 RULE = "off-plan"
+_ONE_PLACE_M: Final = 10.0
+"""A wire surveyed unevenly is off and on the plan by turns; so much is one place to walk to (from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -93,8 +95,8 @@ def differences(loop: Loop, planned: Loop, *, tolerance_m: float) -> Differences
         station_m=wire.start_m,
         points=points,
         offset_m=np.where(inside, -apart_m, apart_m),
-        off=wire.stretches(off, values=-apart_m[off]),
-        missed=plan.stretches(missed, values=-missing_m[missed]),
+        off=wire.stretches(off, values=-apart_m[off], gap_m=_ONE_PLACE_M),
+        missed=plan.stretches(missed, values=-missing_m[missed], gap_m=_ONE_PLACE_M),
         length_m=sum(run.line.length for run in loop.runs),
         planned_length_m=sum(run.line.length for run in planned.runs),
     )

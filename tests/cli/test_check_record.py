@@ -71,6 +71,7 @@ def built(planned: Path, folder: Path, *, record: str) -> Path:
     if isinstance(result.exception, InputError):
         raise result.exception
     assert result.exit_code in {0, 3}, result.output
+    assert "as_built.html" in " ".join(result.output.split()), "the sheet is named where the run ends"
     return out
 
 

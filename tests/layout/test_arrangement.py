@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -93,6 +94,28 @@ def test_the_yard_of_a_doubled_wire_reaches_up_to_the_wall() -> None:
     narrow = plan(_site(box(3, 14, 37, 24), roads=[ROAD]), _settings())
     assert narrow.zones.roam.distance(Point(20, 24)) == pytest.approx(0.0, abs=0.01)
     assert not narrow.loop.enclosed.intersects(box(3.1, 14.1, 36.9, 23.9))
+
+
+def test_the_house_that_is_a_side_of_the_yard_is_no_finding_and_a_shed_at_the_lot_line_is_one() -> None:
+    shed = box(36, 50, 39.5, 53)
+    done = plan(make_site(LOT, buildings=[box(3, 14, 37, 24), shed], roads=[ROAD]), _settings())
+    outside = [row for row in done.conflicts if "leaves it outside" in row.message]
+    assert [row.feature for row in outside] == ["buildings-2"]
+
+
+def test_the_reach_with_which_a_building_would_stand_inside_was_tried() -> None:
+    shed = box(2.2, 30, 6, 34)
+    site = make_site(LOT, buildings=[box(15, 10, 27, 20), shed])
+    (row,) = [row for row in plan(site, Settings()).conflicts if "leaves it outside" in row.message]
+    (found,) = re.findall(r"a reach of ([0-9.]+) m lets", row.remedy)
+    reach_m = float(found)
+    assert 0.7 < reach_m <= 0.8
+    smaller = plan(site, Settings(reach_m=reach_m))
+    assert smaller.loop.enclosed.covers(shed)
+    assert not [row for row in smaller.conflicts if row.severity == "must_fix"]
+    with_setback = plan(site, Settings(lot_line_setback_m=2.1))
+    (row,) = [row for row in with_setback.conflicts if "leaves it outside" in row.message]
+    assert "lets the wire pass" not in row.remedy, "a setback that was stated stays, whatever the reach"
 
 
 def test_a_layout_turns_with_its_property() -> None:

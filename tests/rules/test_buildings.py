@@ -92,3 +92,9 @@ def test_a_door_in_the_signal_must_be_fixed_and_one_outside_the_loop_is_told() -
     found = sites.found("door-blocked", sites.draft(_with_house(10.0, doors=doors), LOOP, settings=SETTINGS))
     assert {conflict.feature: conflict.severity for conflict in found} == {"in": "must_fix", "out": "caution"}
     assert "outside the loop" in next(conflict.message for conflict in found if conflict.feature == "out")
+
+
+def test_the_word_of_a_feature_is_said_once() -> None:
+    doors = (sites.feature(Point(30, 4), id="door 2"), sites.feature(Point(30, -5), id="kitchen"))
+    found = sites.found("door-blocked", sites.draft(_with_house(10.0, doors=doors), LOOP, settings=SETTINGS))
+    assert [row.message.split(" lies")[0].split(" opens")[0] for row in found] == ["Door 2", "Door kitchen"]

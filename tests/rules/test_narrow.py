@@ -14,6 +14,7 @@ from parcelfence import Settings
 from parcelfence.planning import measure
 from parcelfence.rules.registry import find_conflicts
 from tests.layout.sites import make_site
+from tests.rules.sites import loop_of, loop_run
 
 if TYPE_CHECKING:
     from parcelfence.conflict import Conflict
@@ -70,3 +71,12 @@ def test_where_nothing_that_was_tried_helps_that_is_said() -> None:
     (conflict, *_) = narrow(site_with(4.9, easements=[box(-1, -1, 61, 4.4)]))
     assert "room for no usual reach" in conflict.message
     assert "No smaller reach that was tried helps" in conflict.remedy
+
+
+def test_a_wire_squeezed_between_a_wall_and_the_lot_line_is_told_and_stops_no_check() -> None:
+    """A gap in which not even the least reach fits."""
+    loop = loop_of(loop_run(box(0.2, 0.2, 59.8, 39.8)))
+    site = make_site(LOT, buildings=[box(20, 0.3, 36, 9)])
+    found = find_conflicts(measure(site, Settings(), loop=loop).draft)
+    (row,) = [row for row in found if row.rule == "narrow-place"]
+    assert "room for no usual reach there" in row.message

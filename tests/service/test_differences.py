@@ -73,3 +73,29 @@ def test_remarks_say_where_and_by_how_much() -> None:
     assert {remark.rule for remark in remarks} == {"off-plan"}
     assert any("up to 1.00 m off the plan" in remark.message for remark in remarks)
     assert any("stations of the plan" in remark.message for remark in remarks)
+
+
+def test_a_wire_surveyed_unevenly_is_a_few_places_and_not_a_long_list() -> None:
+    """Off by 0.5 m at every other of its points, 3 m apart: one place on each side, not one for every point."""
+    xy = shapely.get_coordinates(shapely.segmentize(OUTLINE.exterior, 3.0))
+    xy[1:-1:2] += (xy[1:-1:2] - np.array([30.0, 20.0])) * 0.02
+    uneven = sites.loop_of(sites.loop_run(Polygon(xy)), PLAN.runs[1])
+    found = differences(uneven, PLAN, tolerance_m=0.3)
+    assert 1 <= len(found.off) <= 4
+    assert max(-stretch.measured for stretch in found.off) == pytest.approx(found.greatest_m)
+    apart = Polygon([
+        (3, 3),
+        (20, 3),
+        (20, 2),
+        (22, 2),
+        (22, 3),
+        (40, 3),
+        (40, 2),
+        (42, 2),
+        (42, 3),
+        (57, 3),
+        (57, 37),
+        (3, 37),
+    ])
+    two = differences(sites.loop_of(sites.loop_run(apart), PLAN.runs[1]), PLAN, tolerance_m=0.3)
+    assert len(two.off) == 2, "places far apart stay two"
