@@ -151,7 +151,7 @@ def _pressing(
 
 
 def _reach_in_m(settings: Settings, *, gap_m: float, clear_m: float | None) -> float:
-    """Largest reach whose clearance from the wall fits into a gap beside another one (None: the setback); 0 for none."""
+    """Largest reach whose clearance from the wall fits into a gap beside another one (None: the setback); or 0."""
 
     def fits(reach_m: float) -> bool:
         there = settings.replaced(reach_m=reach_m)
