@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from pydantic import AliasChoices, BaseModel, ConfigDict, Field
+from pydantic import AliasChoices, ConfigDict, Field
 
-from parcelfence.setting_values import Length, LengthOrNone, Number
+from parcelfence.setting_values import Length, LengthOrNone, Number, NumberOrNone, WithUnits
 from parcelfence.units import parse_length_m
 
 __all__ = ["OWN", "Animal", "greatest_reach"]
@@ -16,7 +16,7 @@ OWN: Final = ("reach_m", "core_ratio", "receiver_height_m", "animal_speed_m_per_
 """What an animal may have of its own, under the names of the settings that hold where it has not."""
 
 
-class Animal(BaseModel):
+class Animal(WithUnits):
     """An animal, and what of the settings is another for it.
 
     ``reach_m`` is how far from a long straight wire its receiver reacts at the common level: receivers have settings of
@@ -50,7 +50,7 @@ class Animal(BaseModel):
         validation_alias=AliasChoices("animal_speed_m_per_s", "speed_m_per_s", "speed"),
         description="Speed at which it meets the zone; that of the settings where left out",
     )
-    receiver_delay_s: LengthOrNone | None = Field(
+    receiver_delay_s: NumberOrNone | None = Field(
         default=None,
         le=10,
         validation_alias=AliasChoices("receiver_delay_s", "receiver_delay"),

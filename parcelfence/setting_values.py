@@ -6,16 +6,37 @@ import re
 from datetime import date
 from typing import Annotated, Any, Final
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo, field_validator
 
-from parcelfence.units import parse_area_m2, parse_length_m
+from parcelfence.units import parse_area_m2, parse_length_m, parse_named
 
-__all__ = ["COMPASS", "Area", "Compass", "IsoDate", "Length", "LengthOrNone", "Number", "PartNumber"]
+__all__ = [
+    "COMPASS",
+    "Area",
+    "Compass",
+    "IsoDate",
+    "Length",
+    "LengthOrNone",
+    "Number",
+    "NumberOrNone",
+    "PartNumber",
+    "WithUnits",
+]
 
 Length = Annotated[float, BeforeValidator(parse_length_m), Field(gt=0, allow_inf_nan=False)]
 LengthOrNone = Annotated[float, BeforeValidator(parse_length_m), Field(ge=0, allow_inf_nan=False)]
 Area = Annotated[float, BeforeValidator(parse_area_m2), Field(gt=0, allow_inf_nan=False)]
 Number = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NumberOrNone = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class WithUnits(BaseModel):
+    """Settings whose values may be written with the unit that their name ends in: ``"3 %"``, ``"10 kHz"``."""
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _read_unit(cls, value: Any, about: ValidationInfo) -> Any:
+        return parse_named(value, name=about.field_name or "") if isinstance(value, str) else value
 
 
 def _iso_date(text: str) -> str:

@@ -10,11 +10,22 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from parcelfence.animal import OWN, Animal, greatest_reach
 from parcelfence.errors import Fault, SettingsError, near_matches
-from parcelfence.setting_values import COMPASS, Area, Compass, IsoDate, Length, LengthOrNone, Number, PartNumber
+from parcelfence.setting_values import (
+    COMPASS,
+    Area,
+    Compass,
+    IsoDate,
+    Length,
+    LengthOrNone,
+    Number,
+    NumberOrNone,
+    PartNumber,
+    WithUnits,
+)
 from parcelfence.units import FOOT_M, parse_length_m, units_of
 
 if TYPE_CHECKING:
@@ -34,7 +45,7 @@ _IN_FEET: Final = {
 _EIGHTH_DEG: Final = 360.0 / len(COMPASS)
 
 
-class Settings(BaseModel):
+class Settings(WithUnits):
     """Everything that can be chosen about a plan.
 
     Field names carry their unit.  Where a person writes settings (project file, command line), the unit suffix
@@ -204,7 +215,7 @@ class Settings(BaseModel):
     animal_speed_m_per_s: Number = Field(
         default=4.0, ge=0.1, le=30, description="Speed at which the animal meets the zone (from memory)"
     )
-    receiver_delay_s: LengthOrNone = Field(
+    receiver_delay_s: NumberOrNone = Field(
         default=0.2, le=10, description="Time that the receiver takes to react (from memory)"
     )
     animals: tuple[Animal, ...] = Field(

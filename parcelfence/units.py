@@ -24,6 +24,7 @@ __all__ = [
     "known_digits",
     "parse_area_m2",
     "parse_length_m",
+    "parse_named",
     "rough_percent",
     "station_label",
     "unit_system",
@@ -57,6 +58,18 @@ _AREAS: Final = {
     "acre": ACRE_M2, "acres": ACRE_M2, "ac": ACRE_M2,
     "sqft": FOOT_M**2, "ft2": FOOT_M**2,
 }  # fmt: skip
+_OTHERS: Final = {
+    "_percent": {"": 1.0, "%": 1.0, "percent": 1.0},
+    "_deg": {"": 1.0, "deg": 1.0, "degree": 1.0, "degrees": 1.0, "°": 1.0},
+    "_hz": {"": 1.0, "hz": 1.0, "khz": 1e3, "mhz": 1e6},
+    "_m_per_s": {"": 1.0, "m/s": 1.0, "km/h": 1 / 3.6, "mph": MILE_M / 3600, "ft/s": FOOT_M},
+    "_s": {"": 1.0, "s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3},
+    "_c": {"": 1.0, "c": 1.0, "°c": 1.0, "celsius": 1.0},
+    "_volts": {"": 1.0, "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3},
+    "_amperes": {"": 1.0, "a": 1.0, "ampere": 1.0, "amperes": 1.0, "ma": 1e-3},
+    "_ohms": {"": 1.0, "ohm": 1.0, "ohms": 1.0, "ω": 1.0},
+}
+"""Units of what is neither a length nor an area, by the end of the name of the setting; the longest end counts."""
 _QUANTITY: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s]\S*)?\s*")
 _FEET_INCHES: Final = re.compile(r"\s*(\d+)\s*(?:'|ft|feet)\s*(\d+(?:\.\d+)?)\s*(?:\"|in|inches)?\s*")
 
@@ -93,6 +106,26 @@ def parse_area_m2(text: str | float) -> float:
         If it is no area.
     """
     return _quantity(text, units=_AREAS, example="'25 acres' or '2 ha'")
+
+
+def parse_named(text: str, *, name: str) -> float | str:
+    """Read a value of a setting whose unit stands at the end of its name, such as ``"10 kHz"`` for ``frequency_hz``.
+
+    Returns
+    -------
+    float or str
+        The value in the unit of the setting; the text as it is if its name ends in none of these units.
+
+    Raises
+    ------
+    SettingsError
+        If it is no such quantity.
+    """
+    ends = [end for end in _OTHERS if name.endswith(end)]
+    if not ends:
+        return text
+    units = _OTHERS[max(ends, key=len)]
+    return _quantity(text, units=units, example=f"'5 {next(unit for unit in units if unit)}'")
 
 
 def units_of(text: object) -> Literal["metric", "us"]:

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from parcelfence.errors import SettingsError
+from parcelfence.settings import Settings, short_name
 from parcelfence.units import ACRE_M2, METRIC, US, US_SURVEY_FOOT_M, parse_area_m2, parse_length_m, rough_percent
 
 
@@ -29,6 +30,31 @@ from parcelfence.units import ACRE_M2, METRIC, US, US_SURVEY_FOOT_M, parse_area_
 )
 def test_lengths(text: str | float, metres: float) -> None:
     assert parse_length_m(text) == pytest.approx(metres, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "value"),
+    [
+        ("slack_percent", "3 %", 3.0),
+        ("slack_percent", "3%", 3.0),
+        ("frequency_hz", "10 kHz", 10_000.0),
+        ("crossing_tolerance_deg", "10 degrees", 10.0),
+        ("crossing_tolerance_deg", "12°", 12.0),
+        ("receiver_delay_s", "300 ms", 0.3),
+        ("animal_speed_m_per_s", "10 mph", 4.4704),
+        ("wire_temperature_c", "-5 C", -5.0),
+        ("transmitter_amperes", "60 mA", 0.06),
+        ("transmitter_volts", "9 V", 9.0),
+    ],
+)
+def test_settings_take_the_unit_of_their_name(name: str, text: str, value: float) -> None:
+    assert getattr(Settings.from_words({short_name(name): text}), name) == pytest.approx(value, rel=1e-12)
+
+
+def test_a_unit_of_another_kind_is_refused() -> None:
+    for name, text in (("receiver_delay", "6 in"), ("slack", "3 ft"), ("frequency", "10 s"), ("burial_depth", "3 %")):
+        with pytest.raises(SettingsError, match="not known"):
+            Settings.from_words({name: text})
 
 
 def test_feet_and_acres_are_the_published_ones() -> None:

@@ -12,6 +12,7 @@ import click
 import cligj
 
 from parcelfence.cli.options import given_settings, given_sources, setting_options
+from parcelfence.cli.run import in_options
 from parcelfence.layers import INPUT_ROLES
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def _answer(features: Iterable[dict[str, Any]], *, made: Callable[..., GeoDataFr
         for line in _lines(piped, made=made, options=options) if piped else ():
             click.echo(("\x1e" if options["use_rs"] else "") + line)
     except ParcelFenceError as error:
-        raise click.ClickException(str(error)) from error
+        raise click.ClickException(in_options(error)) from error
 
 
 def _piped_in(features: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

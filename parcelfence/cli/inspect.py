@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from parcelfence.cli.run import UNUSABLE, RunCommand, finish, run_options
+from parcelfence.cli.run import UNUSABLE, RunCommand, finish, in_options, run_options
 from parcelfence.layers import INPUT_ROLES
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def _as_text(report: LayerReport) -> str:
     for number, caution in enumerate(report.cautions):
         lines += _row("caution" if number == 0 else "", caution)
     for number, fault in enumerate(report.faults):
-        lines += _row("CANNOT BE USED" if number == 0 else "", fault)
+        lines += _row("CANNOT BE USED" if number == 0 else "", in_options(fault))
     return "\n".join(lines)
 
 

@@ -13,7 +13,7 @@ import click
 
 from parcelfence import __version__
 from parcelfence.cli.boundary import Stopped, clean_terminal, silence, stop_by_signal
-from parcelfence.cli.run import UNUSABLE
+from parcelfence.cli.run import UNUSABLE, in_options
 from parcelfence.errors import ParcelFenceError
 from parcelfence.text import on_one_line, shortened
 
@@ -97,7 +97,7 @@ def main() -> None:
         stop_by_signal()
         status = parcelfence.main(prog_name="parcelfence", standalone_mode=False)
     except ParcelFenceError as error:
-        click.echo(f"parcelfence: {error}", err=True)
+        click.echo(f"parcelfence: {in_options(error)}", err=True)
         status = UNUSABLE
     except click.ClickException as error:
         error.show()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import sys
 from contextlib import contextmanager
 from threading import Event, Thread
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from parcelfence.errors import Fault
 
-__all__ = ["CONFLICTS", "UNUSABLE", "RunCommand", "counted", "finish", "progress", "run_options"]
+__all__ = ["CONFLICTS", "UNUSABLE", "RunCommand", "counted", "finish", "in_options", "progress", "run_options"]
 
 UNUSABLE: Final = 2
 """Exit status for input or arguments that cannot be used."""
@@ -32,8 +33,15 @@ CONFLICTS: Final = 3
 """Exit status of a finished plan with conflicts that must be fixed."""
 _STATUS_WORDS: Final = {0: "done", UNUSABLE: "refused", CONFLICTS: "conflicts"}
 _KEY: Final = "parcelfence.run"
+_ARGUMENT: Final = re.compile(r"`(select|crs|walk_crs|wire_crs|overwrite|formats|elevation_unit|allow_ballpark)`")
+"""Arguments of the library's functions that its messages name, and that are options of the command line."""
 _SLOW_S: Final = 60.0
 """Nothing takes longer without saying so."""
+
+
+def in_options(message: object) -> str:
+    """Say a message of the library in the words of the command line: ``--wire-crs`` for its argument ``wire_crs``."""
+    return _ARGUMENT.sub(lambda found: "--" + found[1].replace("_", "-"), str(message))
 
 
 class RunCommand(Command):
@@ -47,7 +55,7 @@ class RunCommand(Command):
             return super().invoke(ctx)
         except ParcelFenceError as error:
             faults = [_fault(fault) for fault in error.faults]
-            _write_object(ctx, {"message": str(error), "faults": faults}, status=UNUSABLE)
+            _write_object(ctx, {"message": in_options(error), "faults": faults}, status=UNUSABLE)
             ctx.exit(UNUSABLE)
 
 
@@ -209,9 +217,9 @@ def _write_object(ctx: click.Context, result: Mapping[str, Any], *, status: int)
 
 def _fault(fault: Fault) -> dict[str, str]:
     return {
-        "where": fault.where,
+        "where": in_options(fault.where),
         "feature": fault.feature,
-        "found": fault.found,
-        "must": fault.must,
-        "remedy": fault.remedy,
+        "found": in_options(fault.found),
+        "must": in_options(fault.must),
+        "remedy": in_options(fault.remedy),
     }

@@ -106,7 +106,7 @@ def _not_degrees(bounds: npt.NDArray[np.float64], *, source: Source, crs: CRS) -
         found=f"it is taken as {crs.name}, longitude and latitude in degrees, but has {reason}",
         must="longitudes lie within -180 and 180, latitudes within -90 and 90",
         remedy="find out the true CRS (it was lost in an export) and give it with "
-        f"{source.crs_option}, for example {source.crs_option} EPSG:2229",
+        f"{source.crs_argument}, for example {source.crs_argument} EPSG:2229",
     )
 
 

@@ -18,7 +18,7 @@ _SAME: Final = 1e-4
 _SURVEY_FEET: Final = frozenset({"us ft", "us foot", "foot us", "ftus", "usft", "sfoot"})
 
 
-def elevation_unit_m(word: str, *, where: str = "--elevation-unit") -> float:
+def elevation_unit_m(word: str, *, where: str = "`elevation_unit`") -> float:
     """Read the name of a unit, such as ``m``, ``ft`` or ``US survey foot``.
 
     Returns
@@ -70,7 +70,7 @@ def unit_of_elevations(crs: CRS, *, band_unit: str, given: str | None, where: st
     """
     if given:
         return elevation_unit_m(given), (f"the elevations of {where} are taken as {given}, as given",)
-    remedy = "say which it is, as in --elevation-unit ft"
+    remedy = "say which it is, as in `elevation_unit` ft"
     stated = {axis.unit_conversion_factor for axis in crs.axis_info if axis.direction in {"up", "down"}}
     if band_unit:
         try:

@@ -81,9 +81,9 @@ class Source:
         return f"{self.path.name}:{self.layer}" if self.layer else self.path.name
 
     @property
-    def crs_option(self) -> str:
-        """Option of the command line by which a person gives the CRS of this file."""
-        return f"--{self.role}-crs" if self.role in {"wire", "walk"} else "--crs"
+    def crs_argument(self) -> str:
+        """Argument by which a person gives the CRS of this file, as messages name it."""
+        return f"`{self.role}_crs`" if self.role in {"wire", "walk"} else "`crs`"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -82,7 +82,7 @@ def check_definition_within(content: bytes, *, where: str) -> None:
         check_definition(named[0] if named else "", where=where)
 
 
-def crs_from_words(text: str, *, where: str = "--crs") -> CRS:
+def crs_from_words(text: str, *, where: str = "`crs`") -> CRS:
     """Read a CRS as a person writes it: ``EPSG:2229``, ``2229``, a name, WKT or a PROJ string.
 
     Raises
@@ -163,8 +163,9 @@ def source_crs(layer: RawLayer, source: Source) -> SourceCrs:
         where=source.name,
         found="the file does not say in which coordinate reference system its coordinates are" + _hint(layer),
         must="it must be known; it is never guessed",
-        remedy=f"give it with {source.crs_option}, for example {source.crs_option} EPSG:2229, as the maker of the data "
-        "states it" + (", or put the .prj file beside the .shp" if source.path.suffix.lower() == ".shp" else ""),
+        remedy=f"give it with {source.crs_argument}, for example {source.crs_argument} EPSG:2229, as the maker of "
+        "the data states it"
+        + (", or put the .prj file beside the .shp" if source.path.suffix.lower() == ".shp" else ""),
     )
     raise CrsError([missing, *layer.remarks])
 
@@ -200,7 +201,7 @@ def _without_heights(stated: CRS, *, source: Source) -> tuple[Fault, ...]:
         Fault(
             where=source.name,
             found=f"its heights are in {vertical[0]}; the heights and their system are left aside",
-            remedy="give heights as a raster with --elevation if lengths are to run along the ground",
+            remedy="give a raster of elevations if lengths are to run along the ground",
         ),
     )
 

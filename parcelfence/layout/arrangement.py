@@ -182,8 +182,8 @@ def part_remark(loop: Loop, *, site: Site, settings: Settings) -> tuple[Conflict
             message=f"Setbacks, roads and open water leave {len(found)} parts of ground; the loop is on part {on + 1} "
             f"({units.area(found[on].area)}), {_why(found[on], number=on, site=site, settings=settings)}. "
             f"Not contained: part {listed}{more}",
-            remedy="plan another part with --part N, or every part with --part all; a wire from part to part would "
-            "have to cross what lies between",
+            remedy="plan another part with the setting part, or every part with part = all; a wire from part to part "
+            "would have to cross what lies between",
             geometry=shapely.union_all([part for _, part in others]),
             layer="parcels",
             feature=site.parcel_id,

@@ -69,7 +69,7 @@ def check_target(directory: Path, *, overwrite: bool) -> None:
             Fault(
                 where=where,
                 found="it exists already",
-                remedy="choose another name, or replace the plan in it with --overwrite",
+                remedy="choose another name, or replace the plan in it with `overwrite`",
             )
         )
     strangers = _strangers(directory)

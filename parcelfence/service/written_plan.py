@@ -96,7 +96,7 @@ def read_plan(folder: Path) -> WrittenPlan:
     summary = _summary(folder)
     if not (folder / PLAN_FILE).is_file():
         found = f"the plan was written without {PLAN_FILE}"
-        raise InputError(Fault(where=str(folder), found=found, remedy="write the plan again with --formats gpkg"))
+        raise InputError(Fault(where=str(folder), found=found, remedy="write the plan again with `formats` gpkg"))
     try:
         settings = Settings.from_words(summary["settings"], where=f"{folder / SUMMARY}")
         receiver = Receiver(**summary["receiver"])
@@ -151,10 +151,10 @@ def _summary(folder: Path) -> dict[str, Any]:
 
 def _no_plan(folder: Path, *, found: str) -> Fault:
     return Fault(
-        where=f"--plan {folder}",
+        where=str(folder),
         found=found,
         must="it must be a folder that parcelfence plan or parcelfence check has written",
-        remedy="give the folder that was named after --out",
+        remedy="give the folder that a plan was written into",
     )
 
 

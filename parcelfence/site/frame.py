@@ -215,7 +215,7 @@ def _geographic_base(text: str) -> CRS:
                 where=f"CRS {crs.name}",
                 found="it is not tied to the earth",
                 must="a geographic or projected CRS is needed",
-                remedy="give the true CRS with --crs",
+                remedy="give the true CRS with `crs`",
             )
         )
     return base.to_2d()
@@ -263,7 +263,7 @@ def _longitude_latitude(geometry: BaseGeometry, source_crs: CRS, *, base: CRS) -
                 where="parcels",
                 found=f"coordinates near {middle[0]:.6g}, {middle[1]:.6g} are not defined in {source_crs.name}",
                 must="they must lie in the area that the CRS is made for",
-                remedy="give the true CRS with --crs",
+                remedy="give the true CRS with `crs`",
             )
         )
     return float(longitude), float(latitude)
@@ -310,7 +310,7 @@ def _conversion(source: CRS, target: CRS, *, frame: LocalFrame, where: str) -> C
                 found=f"no operation of known accuracy leads from {source.name} to {target.name}",
                 must="the datum operation must have a stated accuracy",
                 remedy=(f"install {', '.join(grids)} for PROJ, or " if grids else "")
-                + "accept an unknown accuracy with --allow-ballpark",
+                + "accept an unknown accuracy with `allow_ballpark`",
             )
         )
     by_the_antimeridian = target.is_geographic and abs(longitude) > TURN_DEG / 2 - NEAR_DEG

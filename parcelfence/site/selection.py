@@ -76,7 +76,7 @@ def select_parcels(table: Table, choices: Sequence[str]) -> tuple[Record, ...]:
                 where=table.source.name,
                 found=f"it holds {len(table.records)} parcels and none was chosen",
                 must="one property is planned at a time",
-                remedy=f"choose with --select FIELD=VALUE; {_offer(table)}",
+                remedy=f"choose with `select` FIELD=VALUE; {_offer(table)}",
             )
         )
     chosen = {record.position for choice in choices for record in _answering(table, choice)}
@@ -99,7 +99,7 @@ def _answering(table: Table, choice: str) -> list[Record]:
     name, value = name.strip(), value.strip()
     if not sign or not name:
         raise SelectionError(
-            Fault(where="--select", found=f"{choice!r} is not of the form FIELD=VALUE", remedy=_offer(table))
+            Fault(where="`select`", found=f"{choice!r} is not of the form FIELD=VALUE", remedy=_offer(table))
         )
     field = _field(table, name)
     exact = [f"{field}={value}"]

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 from shapely import LineString
 
 from parcelfence.cli.main import parcelfence
+from parcelfence.cli.run import in_options
 from parcelfence.errors import ParcelFenceError
 from parcelfence.field.current import CurrentLoop, Receiver
 from parcelfence.field.zones import field_zones
@@ -186,7 +187,7 @@ def data(folder: Path, *arguments: str) -> dict[str, Any]:
 def refusal(folder: Path, *arguments: str) -> str:
     with pytest.raises(ParcelFenceError) as caught:
         run(folder, *arguments)
-    return str(caught.value)
+    return in_options(caught.value)
 
 
 @pytest.mark.parametrize("name", FORMATS)

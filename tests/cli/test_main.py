@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import ast
+import json
+import re
 import subprocess
 import sys
 from importlib.metadata import EntryPoint
@@ -11,7 +14,17 @@ from click.testing import CliRunner
 from parcelfence import __version__
 from parcelfence.cli import main as group
 from parcelfence.cli.main import COMMANDS, UNUSABLE, parcelfence
+from parcelfence.cli.run import in_options
+from parcelfence.errors import ParcelFenceError
+from parcelfence.site.reading import read_site
+from tests.sample import SAMPLE
 
+PACKAGE = SAMPLE.parent / "parcelfence"
+LIBRARY = [
+    path.read_text(encoding="utf-8")
+    for stage in ("inputs", "site", "layout", "service", "outputs")
+    for path in sorted((PACKAGE / stage).glob("*.py"))
+]
 HEAVY = ("geopandas", "shapely", "pyproj", "fiona", "folium", "numba", "scipy", "pydantic", "numpy")
 
 
@@ -45,6 +58,36 @@ def test_a_mistyped_command_gets_a_hint() -> None:
     done = CliRunner().invoke(parcelfence, ["plam"])
     assert done.exit_code == UNUSABLE
     assert "did you mean 'plan'" in done.output
+
+
+def test_messages_of_the_library_name_options_on_the_command_line() -> None:
+    lots = SAMPLE / "parcels.geojson"
+    words = [sys.executable, "-m", "parcelfence", "plan", "--parcels", lots, "--dry-run"]
+    said = subprocess.run(words, capture_output=True, text=True, check=False).stderr
+    assert "Choose with --select FIELD=VALUE" in said
+    faults = json.loads(subprocess.run([*words, "--json"], capture_output=True, text=True, check=False).stdout)
+    assert "--select" in faults["faults"][0]["remedy"]
+    with pytest.raises(ParcelFenceError, match="Choose with `select` FIELD=VALUE") as caught:
+        read_site(parcels=lots)
+    assert "--" not in str(caught.value)
+
+
+def docstrings(tree: ast.AST) -> set[str]:
+    """Give every string that stands as a statement of its own."""
+    found = (node.value for node in ast.walk(tree) if isinstance(node, ast.Expr))
+    return {node.value for node in found if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+
+
+def test_every_argument_that_a_message_names_is_an_option() -> None:
+    named = set()
+    for tree in map(ast.parse, LIBRARY):
+        texts = {
+            node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        }
+        named |= {name for text in texts - docstrings(tree) for name in re.findall(r"`([a-z_]+)`", text)}
+    assert {"select", "crs", "overwrite"} <= named
+    for name in named:
+        assert in_options(f"`{name}`").startswith("--"), name
 
 
 def test_an_error_of_input_is_one_message_and_status_2() -> None:

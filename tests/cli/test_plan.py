@@ -11,6 +11,7 @@ import rasterio
 from click.testing import CliRunner, Result
 
 from parcelfence.cli.plan import plan
+from parcelfence.cli.run import in_options
 from parcelfence.errors import ParcelFenceError
 from tests.sample import PROJECT, SAMPLE, sample_site
 
@@ -34,7 +35,7 @@ def run(*arguments: object) -> Result:
 def refused(*arguments: object) -> str:
     result = run(*arguments)
     assert isinstance(result.exception, ParcelFenceError), result.output
-    return str(result.exception)
+    return in_options(result.exception)
 
 
 @pytest.fixture(scope="session")

@@ -122,7 +122,7 @@ BAD = (
         "shapefile without index", lambda folder: shapefile(folder, without=[".shx"]), ("lots.shx", "copy all of them")
     ),
     Bad(
-        "shapefile without .prj", lambda folder: shapefile(folder, without=[".prj"]), ("--crs", "never guessed", ".prj")
+        "shapefile without .prj", lambda folder: shapefile(folder, without=[".prj"]), ("`crs`", "never guessed", ".prj")
     ),
     Bad(
         "shapefile without attributes",
@@ -174,7 +174,7 @@ BAD = (
     Bad(
         "metres without CRS",
         collection(feature(lot(492300.0, 34000.0, size=50.0))),
-        ("cannot be degrees", "metres or feet", "--crs"),
+        ("cannot be degrees", "metres or feet", "`crs`"),
     ),
     Bad("local drawing", collection(feature(lot(0.0, 0.0, size=80.0))), ("more than 100 km across", "local drawing")),
     Bad("swapped beyond the pole", collection(feature(lot(37.33, -121.90))), ("swapped", "exchanged"), left=1),
@@ -311,7 +311,7 @@ BAD = (
     ),
     Bad("line of a sequence broken", sequence, ("line 3 is not JSON", "left out"), left=2),
     Bad(
-        "survey points without CRS", text(SURVEY, name="shots.csv"), ("--crs", "look like metres or feet"), source=MARKS
+        "survey points without CRS", text(SURVEY, name="shots.csv"), ("`crs`", "look like metres or feet"), source=MARKS
     ),
     Bad("survey points as parcels", text(SURVEY, name="shots.csv"), ("is a point",), source={"crs": "EPSG:6535"}),
     Bad(

@@ -170,7 +170,7 @@ def test_a_raster_in_feet_that_does_not_say_how_high_is_refused(tmp_path: Path) 
         dataset.crs = FEET.to_wkt()
     message = refused(path)
     assert "does not say the unit of its elevations" in message
-    assert "--elevation-unit" in message
+    assert "`elevation_unit`" in message
     assert elevation_raster(ElevationSource(path=path, unit="m")).unit_m == 1.0
 
 

@@ -112,7 +112,7 @@ def test_a_gpx_without_walked_points_is_refused(content: str, words: tuple[str, 
 
 def test_survey_points_need_their_crs(tmp_path: Path) -> None:
     path = written(tmp_path / "walk.csv", "h1,4700001.5,500002.5,101.2,heard\nh2,4700003.5,500004.5,,heard\nh3,x,y,,\n")
-    with pytest.raises(CrsError, match="--walk-crs EPSG:2229"):
+    with pytest.raises(CrsError, match="`walk_crs` EPSG:2229"):
         walk(path)
     found = points(path, crs="EPSG:32618")
     assert found.names == ("h1", "h2")
@@ -207,6 +207,6 @@ def test_lines_alone_are_refused(tmp_path: Path) -> None:
 def test_a_shapefile_without_a_crs_is_refused_until_it_is_given(tmp_path: Path) -> None:
     geopandas.GeoDataFrame(geometry=[Point(500_000, 4_700_000)], crs=32618).to_file(tmp_path / "walk.shp")
     (tmp_path / "walk.prj").unlink()
-    with pytest.raises(CrsError, match="--walk-crs"):
+    with pytest.raises(CrsError, match="`walk_crs`"):
         walk(tmp_path / "walk.shp")
     assert points(tmp_path / "walk.shp", crs="EPSG:32618").crs.to_epsg() == 32618

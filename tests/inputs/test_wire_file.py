@@ -135,7 +135,7 @@ def test_a_drawing_states_no_crs(tmp_path: Path) -> None:
     drawing = _dxf()
     drawing.modelspace().add_lwpolyline([(0, 0), (5, 0)])
     drawing.saveas(tmp_path / "w.dxf")
-    with pytest.raises(CrsError, match="--wire-crs"):
+    with pytest.raises(CrsError, match="`wire_crs`"):
         read_wire(tmp_path / "w.dxf")
 
 

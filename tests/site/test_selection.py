@@ -58,7 +58,7 @@ def test_a_single_parcel_needs_no_choice() -> None:
 @pytest.mark.parametrize(
     ("choices", "words"),
     [
-        ([], ["3 parcels", "--select", "parcel_no=31-07"]),
+        ([], ["3 parcels", "`select`", "parcel_no=31-07"]),
         (["pidd=7"], ["no field 'pidd'", "did you mean 'pid'"]),
         (["parcel_no=31-70"], ["no parcel has parcel_no = '31-70'", "did you mean"]),
         (["acres=9"], ["1 parcels have no acres"]),

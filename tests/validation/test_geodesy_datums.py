@@ -59,7 +59,7 @@ def test_a_mixture_states_an_accuracy_for_each(code: int) -> None:
         conversion = frame.conversion_from(CRS.from_epsg(code), where="marks.shp")
     except CrsError as error:
         assert "marks.shp" in str(error)  # noqa: PT017
-        assert "--allow-ballpark" in str(error)  # noqa: PT017
+        assert "`allow_ballpark`" in str(error)  # noqa: PT017
         return
     accuracy_m = conversion.operation.accuracy_m
     assert accuracy_m is not None
