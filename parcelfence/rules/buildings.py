@@ -9,7 +9,7 @@ import shapely
 
 from parcelfence.conflict import Conflict
 from parcelfence.rules.nearness import near_stretches
-from parcelfence.rules.place import nearest_place, vertices
+from parcelfence.rules.place import greatest_distance_m, nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 from parcelfence.text import begin_sentence
@@ -90,7 +90,7 @@ def building_signal(draft: Draft) -> Iterator[Conflict]:
         if not signal.intersects(building.geometry):
             continue
         inside = shapely.intersection(signal, building.geometry)
-        depth_m = float(shapely.distance(building.geometry.boundary, vertices(inside)).max(initial=0.0))
+        depth_m = greatest_distance_m(building.geometry.boundary, over=inside)
         covered = signal.covers(building.geometry)
         if covered or depth_m > LAYING_TOLERANCE_M:
             words, place = draft.wording, nearest_place(draft.loop, inside, twisted=False)

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from parcelfence.conflict import Conflict
-from parcelfence.rules.place import nearest_place, vertices
+from parcelfence.rules.place import greatest_distance_m, nearest_place
 from parcelfence.rules.rule import Rule, rule
 from parcelfence.rules.wire import LAYING_TOLERANCE_M
 
@@ -99,7 +99,7 @@ def lot_line_signal(draft: Draft) -> Iterator[Conflict]:
         return
     over = shapely.difference(draft.zones.signal, parcel)
     for part in shapely.get_parts(over):
-        depth_m = float(shapely.distance(parcel, vertices(part)).max())
+        depth_m = greatest_distance_m(parcel, over=part)
         if depth_m > LAYING_TOLERANCE_M:
             yield _over_the_line(draft, part, depth_m=depth_m)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
     from parcelfence.layout.loop import Loop, Run
 
-__all__ = ["Place", "nearest_place", "vertices"]
+__all__ = ["Place", "greatest_distance_m", "nearest_place", "vertices"]
+
+_APART_M: Final = 0.1
+"""Between points so near to each other a distance grows by half of that at most, about what the field is known to."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +68,12 @@ def nearest_place(loop: Loop, geometry: BaseGeometry, *, twisted: bool = True) -
     point = shapely.get_point(shapely.shortest_line(run.line, geometry), 0)
     station_m = run.start_station_m + float(run.line.project(point))
     return Place(run=run, station_m=station_m, point=point, distance_m=distance_m)
+
+
+def greatest_distance_m(start: BaseGeometry, *, over: BaseGeometry) -> float:
+    """Measure how far the edge of an area lies from something at most, along its sides and not at its corners alone."""
+    points = vertices(shapely.segmentize(over, _APART_M))
+    return float(shapely.distance(start, points).max(initial=0.0))
 
 
 def vertices(geometry: BaseGeometry) -> NDArray[np.object_]:

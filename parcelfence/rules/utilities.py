@@ -140,7 +140,8 @@ def _runs_beside(draft: Draft, stretch: Stretch, *, utility: Utility) -> Conflic
     return Conflict(
         message=f"The {_name(stretch.run)} runs {words.length(stretch.measured)} beside {utility_name(utility)} "
         f"{words.along(stretch)} over {words.length(stretch.length_m)}; {words.length(separation_m)} is required."
-        + warning,
+        + warning
+        + _why_a_caution(utility, in_zone=in_zone, twisted=stretch.run.twisted),
         remedy="Move the wire away from the buried line, or cross it once, square.",
         geometry=stretch.line,
         severity="must_fix" if in_zone else _signal_severity(utility, twisted=stretch.run.twisted),
@@ -195,6 +196,15 @@ def _in_zone(stretch: Stretch, line: BuriedLine) -> Stretch:
 def _signal_severity(utility: Utility, *, twisted: bool) -> Severity:
     """Nothing is coupled by a twisted pair, nor into a line that does not conduct."""
     return "caution" if twisted or not utility.metallic else "must_fix"
+
+
+def _why_a_caution(utility: Utility, *, in_zone: bool, twisted: bool) -> str:
+    """Say why a line that is nearer than another one of its kind may be the lesser matter."""
+    if in_zone or _signal_severity(utility, twisted=twisted) == "must_fix":
+        return ""
+    if twisted:
+        return " A twisted pair couples nothing into it; what remains is digging beside it."
+    return " By its material it conducts nothing, so that no signal follows it; what remains is digging beside it."
 
 
 def _name(run: Run) -> str:

@@ -188,8 +188,8 @@ def _utilities(made: Property, lines: Sequence[LineString], *, limits: Limits) -
         along = (b - a) / math.dist(a, b)
         for line in lines:
             xy = samples(line, 0.02)
-            if line.is_closed:  # its start is a place like any other
-                xy = np.vstack([xy, xy[1:250]])
+            if line.is_closed:  # its start is a place like any other: begin where the line is farthest
+                xy = np.roll(xy[:-1], -int(np.abs((xy[:-1] - a) @ np.array([-along[1], along[0]])).argmax()), axis=0)
             found += _beside_one(xy, a=a, along=along, limits=limits)
     return found
 

@@ -58,6 +58,16 @@ def test_signal_outside_the_walls_holds_and_inside_is_measured_from_the_wall() -
     assert conflict.severity == "must_fix"
 
 
+def test_signal_in_a_corner_of_a_building_is_measured_to_its_farthest_point() -> None:
+    """A corner that points at the wire: the edge of the signal runs straight across it, without a vertex inside."""
+    house = shapely.Polygon([(30, 3 + 1.7), (42, 16), (30, 28), (18, 16)])
+    place = sites.site(buildings=(sites.feature(house, id="house"),))
+    draft = sites.draft(place, LOOP, settings=SETTINGS)
+    (conflict,) = sites.found("building-signal", draft)
+    within = _inner_edge(draft, x=30.0) - 4.7
+    assert conflict.measured == pytest.approx(within * np.cos(np.arctan2(11.3, 12)), abs=0.03)
+
+
 def _inner_edge(draft: sites.Draft, *, x: float) -> float:
     """Northing at which a walk due north from the south wire leaves the signal."""
     walk = shapely.LineString([(x, 3), (x, 20)])

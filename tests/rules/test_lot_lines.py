@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from shapely import Polygon, box
+from shapely import LineString, Polygon, box
 
 from parcelfence.settings import Settings
 from tests.rules import sites
@@ -124,3 +124,13 @@ def test_lengths_are_told_in_the_units_of_the_person() -> None:
     (conflict,) = sites.found("lot-line-wire", sites.draft(loop=_loop_at(2.2), settings=settings))
     assert "7.2 ft" in conflict.message
     assert "7.5 ft" in conflict.message
+
+
+def test_signal_over_a_corner_that_juts_into_the_property_is_measured_between_its_ends() -> None:
+    """The edge of the signal runs straight across the neighbour's corner, without a vertex on it."""
+    lot = Polygon([(0, 0), (28, 0), (30, 1.6), (32, 0), (60, 0), (60, 40), (0, 40)])
+    loop = sites.loop_of(sites.loop_run(sites.rounded(box(3, 3, 57, 37))))
+    draft = sites.draft(sites.site(parcel=lot), loop, settings=Settings(reach_m=2.0))
+    (conflict,) = sites.found("lot-line-signal", draft)
+    edge_y = float(shapely.bounds(LineString([(30, -3), (30, 3)]).intersection(draft.zones.signal))[1])
+    assert conflict.measured == pytest.approx((1.6 - edge_y) * np.cos(np.arctan2(1.6, 2)), abs=0.06)

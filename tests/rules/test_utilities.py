@@ -170,3 +170,13 @@ def test_a_bend_at_a_joint_counts_for_the_angle() -> None:
     above = sites.utility(LineString([(30, 3.1), (36, 9.1)]), id="gas-2")
     (conflict,) = _found("utility-angle", below, above)
     assert 45 <= conflict.measured < 80
+
+
+def test_of_two_sewers_the_nearer_one_may_be_the_lesser_matter_and_the_row_says_why() -> None:
+    """A sewer of clay at 1.2 m, and one of unknown material at 1.4 m: nothing is coupled into the first."""
+    nearer = sites.utility(LineString([(10, 4.2), (50, 4.2)]), kind="sewer", metallic=False)
+    farther = sites.utility(LineString([(10, 4.4), (50, 4.4)]), kind="sewer")
+    (clay,), (unknown,) = _found("utility-parallel", nearer), _found("utility-parallel", farther)
+    assert (clay.severity, unknown.severity) == ("caution", "must_fix")
+    assert "conducts nothing" in clay.message
+    assert "conducts nothing" not in unknown.message
