@@ -59,6 +59,14 @@ def what_would_do(site: Site, settings: Settings) -> tuple[Remedy, ...]:
     tuple of Remedy
         A smaller reach with the layout that was wanted; the back yard, with the house inside or as a side, and its
         reach; each was planned and nothing in it must be fixed; what does not work is not in it.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> remedies = parcelfence.what_would_do(site, parcelfence.Settings(reach_m=12.0))
+    >>> all(remedy.settings.reach_m < 12.0 and remedy.free_m2 > 0.0 for remedy in remedies)
+    True
     """
     found = [_smaller_reach(site, settings)]
     if settings.layout != "back-yard":

@@ -166,6 +166,17 @@ def compare(
     ------
     SettingsError
         If a reach or a layout is none.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> comparison = parcelfence.compare(site, reaches=["4 ft", "6 ft"])
+    >>> [round(one.plan.settings.reach_m, 2) for one in comparison.alternatives]
+    [1.83, 1.22]
+    >>> larger, smaller = comparison.plans
+    >>> larger.zones.free_ground.area < smaller.zones.free_ground.area
+    True
     """
     settings = settings or Settings()
     wanted = combinations(settings, reaches=reaches, layouts=layouts)

@@ -72,7 +72,19 @@ class Fault:
 
 
 class ParcelFenceError(Exception):
-    """Base of all errors raised on purpose by parcelfence."""
+    """Base of all errors raised on purpose by parcelfence.
+
+    Its text is for a person; ``faults`` holds the same part by part.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> try:
+    ...     parcelfence.Settings.from_words({"reech": "8 ft"})
+    ... except parcelfence.ParcelFenceError as error:
+    ...     print(error.faults[0].found, "-", error.faults[0].remedy)
+    there is no setting 'reech' - did you mean 'reach' or 'reach_m'?
+    """
 
     def __init__(self, message: str | Fault | Iterable[Fault]) -> None:
         if isinstance(message, str):

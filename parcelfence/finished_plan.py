@@ -52,6 +52,16 @@ class Plan:
     ``as_built`` is the record of a wire that lies in the ground; None for one that is only planned.
 
     Its methods are the package's public functions of a plan, written behind a dot.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> repr(plan).split(":")[0]
+    '<Plan of 31-05, parcel 31-05'
+    >>> {conflict.severity for conflict in plan.conflicts} <= {"must_fix", "caution", "note"}
+    True
     """
 
     site: Site

@@ -85,6 +85,18 @@ def plan(
     ------
     NoLoopError
         If the land leaves no room for any loop; the message says how much is missing.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> [run.part for run in plan.loop.runs]
+    ['loop']
+    >>> site.parcel.area / 2 < plan.zones.free_ground.area < site.parcel.area
+    True
+    >>> [conflict.rule for conflict in plan.conflicts if conflict.severity == "must_fix"]
+    []
     """
     settings = settings or Settings()
     return finish(measure(site, settings), prices=prices, crew=crew)

@@ -50,6 +50,9 @@ class Settings(WithUnits):
 
     Field names carry their unit.  Where a person writes settings (project file, command line), the unit suffix
     may be left out and lengths may carry a unit of their own: see :meth:`from_words`.
+
+    >>> round(Settings.from_words({"reach": "8 ft"}).replaced(slack_percent=3.0).lot_line_setback_m, 4)
+    2.7384
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

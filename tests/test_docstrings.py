@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import doctest
+import re
 from importlib import import_module
 from pathlib import Path
 
 import pytest
+
+import parcelfence
 
 PACKAGE = Path(__file__).parents[1] / "parcelfence"
 WITH_EXAMPLES = [
@@ -18,6 +21,13 @@ WITH_EXAMPLES = [
 
 def test_there_are_examples() -> None:
     assert "parcelfence.site.reading" in WITH_EXAMPLES
+
+
+@pytest.mark.parametrize("name", [name for name in parcelfence.__all__ if name != "__version__"])
+def test_every_public_name_has_an_example_that_names_it(name: str) -> None:
+    text = getattr(parcelfence, name).__doc__
+    assert ">>> " in text
+    assert re.search(rf">>> .*\b{name}\b|\.\.\. .*\b{name}\b|<{name} ", text, re.MULTILINE), name
 
 
 @pytest.mark.parametrize("name", WITH_EXAMPLES)

@@ -63,6 +63,14 @@ def comparison_table(comparison: Comparison) -> pd.DataFrame:
     DataFrame
         With the columns of :data:`COLUMNS`; what an alternative without a plan does not have is missing, and its
         ``reason`` says why there is none.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> table = parcelfence.comparison_table(parcelfence.compare(site, reaches=["4 ft", "6 ft"]))
+    >>> table[["number", "layout", "must_fix"]].to_numpy().tolist()
+    [[1, 'whole-lot', 0], [2, 'whole-lot', 0]]
     """
     rows = [_row(one, lot_m2=comparison.site.parcel.area) for one in comparison.alternatives]
     return pd.DataFrame({name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in COLUMNS.items()})
@@ -93,6 +101,16 @@ def write_comparison(
     ------
     OutputError
         If it cannot be written, or the chosen alternative has no plan; what stood there still stands.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> import tempfile
+    >>> comparison = parcelfence.compare(site, reaches=["4 ft", "6 ft"])
+    >>> folder = parcelfence.write_comparison(comparison, tempfile.mkdtemp() + "/ways")
+    >>> sorted(path.name for path in folder.iterdir())
+    ['compare.csv', 'compare.html', 'summary.json']
     """
     chosen = None if choose is None else _chosen(comparison, choose)
     target = Path(directory)

@@ -77,6 +77,16 @@ def loops(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
         If a table has no CRS.
     InputError
         If a role is not known.
+
+    Examples
+    --------
+    >>> import geopandas, parcelfence
+    >>> lots = geopandas.read_file("sample_geodata/parcels.geojson").set_index("parcel_no").loc[["31-05", "31-12"]]
+    >>> found = parcelfence.loops(lots, parcelfence.Settings(reach_m=1.5))
+    >>> found["status"].to_dict()
+    {'31-05': 'planned', '31-12': 'planned'}
+    >>> found.crs == lots.crs
+    True
     """
     return loops_of(_tables(parcels, layers), settings, index=parcels.index)
 
@@ -88,6 +98,13 @@ def zones(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
     -------
     GeoDataFrame
         Up to three rows for a parcel, which share its index; kind and area_m2.  A parcel without a loop has none.
+
+    Examples
+    --------
+    >>> import geopandas, parcelfence
+    >>> lots = geopandas.read_file("sample_geodata/parcels.geojson").set_index("parcel_no").loc[["31-05"]]
+    >>> parcelfence.zones(lots, parcelfence.Settings(reach_m=1.5))["kind"].tolist()
+    ['roam', 'signal', 'core']
     """
     return zones_of(_tables(parcels, layers), settings, index=parcels.index)
 
@@ -99,6 +116,14 @@ def flags(parcels: GeoDataFrame, settings: Settings | None = None, **layers: Geo
     -------
     GeoDataFrame
         A row for every flag, with the index of its parcel; flag, station_m and removal_round.
+
+    Examples
+    --------
+    >>> import geopandas, parcelfence
+    >>> lots = geopandas.read_file("sample_geodata/parcels.geojson").set_index("parcel_no").loc[["31-05"]]
+    >>> flags = parcelfence.flags(lots, parcelfence.Settings(reach_m=1.5))
+    >>> flags["flag"].tolist()[:3], set(flags.index)
+    ([1, 2, 3], {'31-05'})
     """
     return flags_of(_tables(parcels, layers), settings, index=parcels.index)
 
@@ -139,6 +164,14 @@ def screen(
     ------
     InputError
         If a file, a field or a role cannot be used.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> lots = "sample_geodata/parcels.geojson"
+    >>> rows = parcelfence.screen(lots, select={"parcel_no": ["31-05", "31-12"]}, keep=["parcel_no"])
+    >>> rows[["parcel_no", "status"]].to_numpy().tolist()
+    [['31-05', 'planned'], ['31-12', 'planned']]
     """
     job = ScreeningJob(
         sources=sources_of(parcels, crs=crs, layers=layers),

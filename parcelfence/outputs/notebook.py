@@ -56,6 +56,15 @@ def explore(plan: Plan, *, tiles: str | None = None) -> folium.Map:
     -------
     folium.Map
         Every layer with its style, its words and a switch.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> sheet = parcelfence.explore(plan)  # or plan.explore()
+    >>> type(sheet)
+    <class 'folium.folium.Map'>
     """
     import folium
 
@@ -92,6 +101,17 @@ def plot(plan: Plan, ax: Axes | None = None) -> Axes:
     ------
     MissingExtraError
         If matplotlib is not installed.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> import matplotlib
+    >>> matplotlib.use("agg")  # no window
+    >>> axes = parcelfence.plot(plan)  # or plan.plot()
+    >>> axes.get_title()
+    '31-05, parcel 31-05'
     """  # noqa: DOC501  (`of` makes it)
     try:
         import matplotlib.pyplot as plt

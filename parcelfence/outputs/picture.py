@@ -56,6 +56,14 @@ def picture(
     -------
     str
         An ``svg`` element.  No text from files enters it.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> parcelfence.picture(plan, width_px=200, height_px=160)[:59]
+    '<svg xmlns="http://www.w3.org/2000/svg" width="200" height='
     """
     around = plan.site.parcel if frame is None else frame
     west, south, east, north = around.bounds

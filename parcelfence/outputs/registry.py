@@ -100,6 +100,16 @@ def write(
         If a format needs a package that is not installed.
     PluginError
         If a third party's writer fails.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> import tempfile
+    >>> folder = parcelfence.write(plan, tempfile.mkdtemp() + "/plan", formats=["gpkg", "map"])  # or plan.write(...)
+    >>> sorted(path.name for path in folder.iterdir())
+    ['map.html', 'plan.gpkg', 'plan.qgs', 'summary.json']
     """
     from parcelfence.outputs.delivery import delivery
     from parcelfence.outputs.summary import write as write_summary

@@ -54,6 +54,17 @@ def tables(plan: Plan) -> dict[str, GeoDataFrame]:
     dict of str to GeoDataFrame
         By layer name, in the order of :data:`parcelfence.layers.LAYERS`, in the working CRS.  A layer without
         features is there too, with its columns and their types.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> layers = parcelfence.layer_tables(plan)  # or plan.layers()
+    >>> layers["zones"]["kind"].tolist()
+    ['roam', 'signal', 'core']
+    >>> layers["wire"].crs.axis_info[0].unit_name
+    'metre'
     """
     crs = plan.site.frame.crs
     return {schema.name: _table(schema, _ROWS[schema.name](plan), crs=crs) for schema in LAYERS}

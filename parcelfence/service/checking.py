@@ -63,6 +63,17 @@ def check(
     ------
     InputError
         If it cannot be read, or is no loop on this property.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> wire = plan.layers()["wire"]
+    >>> moved = wire.set_geometry(wire.translate(5.0, 0.0))
+    >>> checked = parcelfence.check(moved, site, settings=plan.settings)
+    >>> "lot-line-wire" in {conflict.rule for conflict in checked.conflicts if conflict.severity == "must_fix"}
+    True
     """
     settings = settings or Settings()
     source = replace(Source.of(wire, role="wire"), crs=crs, accuracy_m=accuracy_m)

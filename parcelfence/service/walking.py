@@ -148,6 +148,21 @@ def calibrate(
         If the walk cannot be read, lies elsewhere, or is the wire itself.
     SettingsError
         If an accuracy is nothing or less.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> site = parcelfence.read_site(parcels="sample_geodata/parcels.geojson", select="parcel_no=31-05")
+    >>> plan = parcelfence.plan(site, parcelfence.Settings(reach_m=1.5))
+    >>> import tempfile
+    >>> folder = tempfile.mkdtemp() + "/plan"
+    >>> plan.write(folder, formats=["gpkg"])
+    >>> zones = plan.layers()["zones"].set_index("kind")
+    >>> edge = zones.loc[["signal"]].boundary.explode().iloc[:1]  # as if all were as computed
+    >>> walk = edge.sample_points(30, rng=1).explode().to_frame("geometry")
+    >>> test = parcelfence.calibrate(walk, folder)
+    >>> test.verdict, round(test.found.reach_m, 1)
+    ('agrees', 1.5)
     """
     _check_accuracy(accuracy_m)
     plan = read_plan(Path(folder))

@@ -90,6 +90,13 @@ def inspect_files(*files: Given, role: str | None = None, crs: str | None = None
     -------
     tuple of LayerReport
         Of every layer of every file.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> (report,) = parcelfence.inspect("sample_geodata/marks_lines.geojson")
+    >>> report.role, report.crs_origin, sorted(report.kinds)
+    ('marks', 'GeoJSON standard', ['electric', 'gas', 'telecom', 'unknown', 'water'])
     """
     reports = tuple(report for file in files for report in inspect_file(file, role=role, crs=crs))
     placed = [report for report in reports if report.bounds_lon_lat is not None]

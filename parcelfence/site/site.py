@@ -7,6 +7,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from parcelfence.site.buried_lines import BuriedLine, join_segments
+from parcelfence.text import on_one_line
+from parcelfence.units import METRIC
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon, Point, Polygon
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Site"]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Site:
     """A property, ready for design.
 
@@ -65,6 +67,16 @@ class Site:
         Place of the transmitter, if it was given.
     terrain : Terrain or None
         Heights of the ground, if they were given; without them the ground is flat.
+
+    Examples
+    --------
+    >>> import parcelfence
+    >>> parcelfence.read_site(
+    ...     parcels="sample_geodata/parcels.geojson",
+    ...     buildings="sample_geodata/buildings.geojson",
+    ...     select="parcel_no=31-07",
+    ... )
+    <Site 31-07, parcel 31-07 of 2.91 ha: 5 in neighbours, 8 in buildings>
     """
 
     name: str
@@ -96,6 +108,12 @@ class Site:
     wanted_area: Polygon | MultiPolygon | None = None
     transmitter: Point | None = None
     terrain: Terrain | None = None
+
+    def __repr__(self) -> str:
+        near = {name: len(value) for name, value in vars(self).items() if isinstance(value, tuple) and value}
+        counts = ", ".join(f"{count} in {name}" for name, count in near.items()) or "nothing near it"
+        area = METRIC.area(self.parcel.area)
+        return f"<Site {on_one_line(self.name)}, parcel {on_one_line(self.parcel_id)} of {area}: {counts}>"
 
     @cached_property
     def roofs(self) -> MultiPolygon:
