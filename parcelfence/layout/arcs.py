@@ -22,16 +22,22 @@ _STRAIGHT: Final = math.radians(0.05)
 """A turn that moves the end of a leg of ten metres by less than a centimetre is none."""
 _SHARPEST: Final = math.radians(150)
 """Two bends become one only up to this turn: beyond, its tangents are longer than the legs that it would save."""
+_MOST_ASLANT: Final = 4.0
+"""Radii by which a leg is led aslant at most: at forty-five degrees it then spans three of them."""
+_TRIES: Final = 17
 _FITS: Final = 1.0 - 1e-9
+_NO_LEG_M: Final = 0.005
+"""Half a centimetre between two lines that mean the same is no leg."""
 _EXACT_M: Final = 1e-6
 
 
-def with_arcs(corners: Floats, *, radius_m: float) -> LineString:
+def with_arcs(corners: Floats, *, radius_m: float, eased: bool = True) -> LineString:
     """Draw the bends of a ring.
 
     Arcs have the bend radius, a little more for the chords that stand for them.  Where a leg is too short for the arcs
     at both of its ends and turns left at both, one arc takes their place: it lies on the inner side of the leg.  Where
-    it turns otherwise, both arcs become smaller, and the rules will say so.
+    it turns left and right, it is led aslant on the inner side if there is room for that.  Else arcs become smaller,
+    and the rules will say so.
 
     Parameters
     ----------
@@ -39,6 +45,8 @@ def with_arcs(corners: Floats, *, radius_m: float) -> LineString:
         Counter-clockwise, not closed.
     radius_m : float
         Of the bends.
+    eased : bool, optional
+        Whether short legs may be led aslant.
 
     Returns
     -------
@@ -47,6 +55,8 @@ def with_arcs(corners: Floats, *, radius_m: float) -> LineString:
     """
     radius_m *= FOR_CHORDS
     corners = _joined(_turning(corners), radius_m=radius_m)
+    if eased:
+        corners = _eased(corners, radius_m=radius_m)
     turns, share = _turns(corners), _shares(corners, radius_m=radius_m)
     drawn = []
     for corner, (before, behind), turn, part in zip(corners, _directions(corners), turns, share, strict=True):
@@ -59,8 +69,8 @@ def with_arcs(corners: Floats, *, radius_m: float) -> LineString:
 
 
 def _turning(corners: Floats) -> Floats:
-    """Drop corners at which the ring does not turn."""
-    kept: Floats = corners[np.hypot(*(corners - np.roll(corners, 1, axis=0)).T) > _EXACT_M]
+    """Drop corners at which the ring does not turn, and legs so short that nobody would lay them."""
+    kept: Floats = corners[np.hypot(*(corners - np.roll(corners, 1, axis=0)).T) > _NO_LEG_M]
     while len(kept) > 3:  # noqa: PLR2004  (a ring has three corners)
         turns = np.abs(_turns(kept))
         least = int(np.argmin(turns))
@@ -83,11 +93,17 @@ def _turns(corners: Floats) -> Floats:
 
 def _shares(corners: Floats, *, radius_m: float) -> Floats:
     """Give the share of the radius that there is room for at every corner."""
-    tangent = radius_m * np.tan(np.abs(_turns(corners)) / 2)
-    length = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
-    ahead = length / np.maximum(tangent + np.roll(tangent, -1), _EXACT_M)
+    ahead = _room_ahead(corners, radius_m=radius_m)
     shares: Floats = np.minimum(1.0, np.minimum(ahead, np.roll(ahead, 1)))
     return shares
+
+
+def _room_ahead(corners: Floats, *, radius_m: float) -> Floats:
+    """Give for the leg that leaves every corner the share of the radius that the arcs at both of its ends can have."""
+    tangent = radius_m * np.tan(np.abs(_turns(corners)) / 2)
+    length = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    room: Floats = length / np.maximum(tangent + np.roll(tangent, -1), _EXACT_M)
+    return room
 
 
 def _joined(corners: Floats, *, radius_m: float) -> Floats:
@@ -95,10 +111,11 @@ def _joined(corners: Floats, *, radius_m: float) -> Floats:
     refused: set[tuple[float, float]] = set()
     while len(corners) > 3:  # noqa: PLR2004  (a ring has three corners)
         turns, shares = _turns(corners), _shares(corners, radius_m=radius_m)
+        room = _room_ahead(corners, radius_m=radius_m)
         tight = [
             k
             for k in range(len(corners))
-            if shares[k] < _FITS
+            if room[k] < _FITS
             and turns[k] > 0
             and turns[(k + 1) % len(corners)] > 0
             and turns[k] + turns[(k + 1) % len(corners)] < _SHARPEST
@@ -106,13 +123,36 @@ def _joined(corners: Floats, *, radius_m: float) -> Floats:
         ]
         if not tight:
             break
-        worst = min(tight, key=lambda k: (round(float(shares[k]), 6), k))
+        worst = min(tight, key=lambda k: (round(float(room[k]), 6), k))
         other = _without_the_leg(corners, worst)
         if _shares(other, radius_m=radius_m).min() > shares[[worst, (worst + 1) % len(corners)]].min() + _EXACT_M:
             corners = other
         else:
             refused.add(tuple(corners[worst]))
     return corners
+
+
+def _eased(corners: Floats, *, radius_m: float) -> Floats:
+    """Lead legs that are too short for a left and a right turn aslant: about the right turn, on the inner side."""
+    for k in np.flatnonzero((_room_ahead(corners, radius_m=radius_m) < _FITS) & _opposite(_turns(corners))):
+        turns = _turns(corners)
+        left = k if turns[k] > 0 else (k + 1) % len(corners)
+        beyond = (left - 1 if left == k else left + 1) % len(corners)
+        way = corners[beyond] - corners[left]
+        length_m = float(np.hypot(*way))
+        for aslant_m in np.linspace(0.0, min(length_m, _MOST_ASLANT * radius_m), _TRIES)[1:]:
+            tried = corners.copy()
+            tried[left] += way * (aslant_m / length_m)
+            near = [k, (k - 1) % len(corners), (k + 1) % len(corners)]
+            if (_room_ahead(tried, radius_m=radius_m)[near] >= _FITS).all():
+                corners = tried
+                break
+    return corners
+
+
+def _opposite(turns: Floats) -> NDArray[np.bool_]:
+    found: NDArray[np.bool_] = turns * np.roll(turns, -1) < 0
+    return found
 
 
 def _without_the_leg(corners: Floats, first: int) -> Floats:

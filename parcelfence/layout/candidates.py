@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
+from parcelfence.layout.crossing_lines import ASIDE_M, AT_THE_EDGE_M, FAR_SIDE_M, crossing_lines
 from parcelfence.layout.rounding import FOR_CHORDS
 from parcelfence.layout.separations import Separations, pieces_of, separations
 
@@ -41,26 +42,18 @@ _MOST_EXTENDED: Final = 4.0
 """A line that is extended by more of its own lengths turns a millimetre into a centimetre."""
 _LONGEST_EXTENSION_M: Final = 80.0
 _SHORTEST_M: Final = 0.05
-_ASIDE_M: Final = 0.03
-"""Lines at a limit keep this much off it, so that no rounding of coordinates breaks the limit."""
-_AT_THE_EDGE_M: Final = 0.003
-"""Less than what a line may miss another one by and still meet it, so that ends at the edge of the ground meet it."""
-_ALREADY_SQUARE: Final = math.radians(3.0)
-_BUNDLED: Final = math.radians(16.0)
-"""Buried lines that differ by less than the two tolerances of a crossing can be crossed by one straight leg."""
 _CORNER_LIT: Final = 1.71
 """Inside a right angle both legs must be this many reaches from a corner of a wall for it to have the field of one
 straight wire at one reach: 1 + cos 45 degrees, from the field of two half lines."""
 _NEAR_WALLS_M: Final = 6.0
-_FAR_SIDE_M: Final = 6.0
-_FARTHEST_BEND: Final = 1.5
-"""Radii beyond the separation within which a carrier begins its bend: more than any tangent up to a right angle."""
 _LEVEL: Final = 1e-3
-_BEYOND_M: Final = 0.05
-_TOGETHER_M: Final = 0.01
 _LINE_APART_M: Final = 1e7
 """Far more than any property measures: offsets along different segments never mix."""
-_DIRECTION: Final = math.radians(2.0)
+_BENT: Final = math.radians(15.0)
+"""The arc at the separation round a smaller bend lies within centimetres of the lines beside it."""
+_SHARP: Final = math.radians(100.0)
+_CHAMFER_RADII: Final = 2.6
+"""The shortest leg between two bends of some sixty degrees each, with a little to spare."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,9 +120,33 @@ def candidate_lines(ground: Polygon, obstacles: Obstacles, *, settings: Settings
     room = _Room(ground, obstacles, settings=settings)
     free = room.cut(beside)
     carriers = np.concatenate([edges, free])
-    square = room.cut(_crossing_lines(carriers, obstacles.lines, ground=ground, settings=settings))
-    segments = np.concatenate([carriers, square])
-    return Candidates(segments=segments, pegless=np.zeros(len(segments), dtype=bool))
+    across, back = crossing_lines(carriers, obstacles.lines, ground=ground, settings=settings)
+    along, aslant = (
+        np.concatenate([carriers, room.cut(across)]),
+        room.cut(np.concatenate([back, *(_chamfers(xy, settings=settings) for xy in rings)])),
+    )
+    return Candidates(
+        segments=np.concatenate([along, aslant]), pegless=np.arange(len(along) + len(aslant)) >= len(along)
+    )
+
+
+def _chamfers(ring: Floats, *, settings: Settings) -> Floats:
+    """Cut sharp corners of a ring off, square to the line that halves them: the tip has no room for a bend."""
+    step = np.diff(ring, axis=0)
+    length = np.hypot(*step.T)
+    behind, ahead = np.roll(length, 1), length
+    unit = step / np.maximum(length, _LEVEL)[:, None]
+    before = np.roll(unit, 1, axis=0)
+    turn = np.arctan2(before[:, 0] * unit[:, 1] - before[:, 1] * unit[:, 0], np.einsum("ij,ij->i", before, unit))
+    sharp = np.flatnonzero(turn > _SHARP)
+    found = [np.empty((0, 4))]
+    reach_m = settings.reach_m
+    for wide_m in (_CHAMFER_RADII * settings.bend_radius_m, 2 * reach_m + settings.passage_width_m, 4 * reach_m):
+        aside_m = wide_m / (2 * np.sin((np.pi - turn[sharp]) / 2))
+        fits = aside_m < np.minimum(behind[sharp], ahead[sharp])
+        corner, at = sharp[fits], aside_m[fits][:, None]
+        found.append(np.hstack([ring[corner] - at * before[corner], ring[corner] + at * unit[corner]]))
+    return _extended(np.concatenate(found), most_m=FAR_SIDE_M)
 
 
 def _extended(segments: Floats, *, most_m: float = _LONGEST_EXTENSION_M) -> Floats:
@@ -185,12 +202,12 @@ def _edges_of(areas: Iterable[BaseGeometry]) -> Floats:
     ]
     if not rings:
         return np.empty((0, 4))
-    return _extended(np.concatenate([np.hstack([xy[:-1], xy[1:]]) for xy in rings]), most_m=_FAR_SIDE_M)
+    return _extended(np.concatenate([np.hstack([xy[:-1], xy[1:]]) for xy in rings]), most_m=FAR_SIDE_M)
 
 
 def _beside_walls(ground: Polygon, walls: Sequence[Polygon], *, settings: Settings) -> Floats:
     """Lay lines beside walls near the edge of the ground: at the clearance, and where two legs light no corner."""
-    distances = {settings.building_clearance_m + _ASIDE_M, _CORNER_LIT * settings.reach_m + _ASIDE_M}
+    distances = {settings.building_clearance_m + ASIDE_M, _CORNER_LIT * settings.reach_m + ASIDE_M}
     border = ground.boundary
     near = [wall for wall in walls if wall.dwithin(border, max(distances) + settings.reach_m + _NEAR_WALLS_M)]
     grown = [
@@ -202,7 +219,7 @@ def _beside_walls(ground: Polygon, walls: Sequence[Polygon], *, settings: Settin
 
 
 def _beside_buried(lines: Iterable[BuriedLine], *, settings: Settings) -> Floats:
-    """Lay lines beside buried lines, at the separation and a bend farther, and square past their ends."""
+    """Lay lines beside buried lines, at the separation and a bend farther, and past their bends and ends."""
     radius_m = FOR_CHORDS * settings.bend_radius_m
     found = []
     for line in lines:
@@ -214,111 +231,29 @@ def _beside_buried(lines: Iterable[BuriedLine], *, settings: Settings) -> Floats
             continue
         unit = step / length[:, None]
         normal = np.column_stack([-unit[:, 1], unit[:, 0]])
-        for aside_m in (line.separation_m + _ASIDE_M, line.separation_m + radius_m + _ASIDE_M):
+        for aside_m in (line.separation_m + ASIDE_M, line.separation_m + radius_m + ASIDE_M):
             more = unit * np.minimum(aside_m, _MOST_EXTENDED * length)[:, None]
             for side in (-1.0, 1.0):
                 shift = side * aside_m * normal
                 found.append(np.hstack([pieces[:, :2] + shift - more, pieces[:, 2:] + shift + more]))
+        found.append(_past_bends(pieces, unit, separation_m=line.separation_m))
         if not line.line.is_closed:
-            past_m, half_m = line.separation_m + _ASIDE_M, line.separation_m + 2 * radius_m
+            past_m, half_m = line.separation_m + ASIDE_M, line.separation_m + 2 * radius_m
             ends = np.array([pieces[0, :2] - past_m * unit[0], pieces[-1, 2:] + past_m * unit[-1]])
             across = half_m * normal[[0, -1]]
             found.append(np.hstack([ends - across, ends + across]))
     return np.concatenate(found) if found else np.empty((0, 4))
 
 
-def _crossing_lines(carriers: Floats, lines: Sequence[BuriedLine], *, ground: Polygon, settings: Settings) -> Floats:
-    """Lay lines square across buried lines, from where a bend out of a carrier ends at the separation.
-
-    A bend from a carrier into the crossing takes the radius times the tangent of half its angle; that far beyond the
-    separation the two have to meet.
-    """
-    near = ground.buffer(settings.utility_separation_m)
-    pieces = [
-        (line, piece) for line in lines for piece in pieces_of(line) if LineString(piece.reshape(2, 2)).intersects(near)
-    ]
-    if not pieces or not len(carriers):
-        return np.empty((0, 4))
-    room = ground.buffer(_AT_THE_EDGE_M, join_style="mitre")
-    shapely.prepare(room)
-    tree = shapely.STRtree(np.asarray(shapely.linestrings(carriers.reshape(-1, 2, 2))))
-    found = [np.empty((0, 4))]
-    for (line, piece), ways in zip(pieces, _ways(pieces), strict=True):
-        within_m = line.separation_m + _FARTHEST_BEND * settings.bend_radius_m
-        beside = carriers[np.sort(tree.query(LineString(piece.reshape(2, 2)), predicate="dwithin", distance=within_m))]
-        for way in ways:
-            places, forth, far_m = _events(beside, piece, way=way, line=line, settings=settings)
-            inside = shapely.contains_xy(room, places)
-            places, forth, far_m = _thinned((places[inside], forth[inside], far_m[inside]), piece=piece)
-            found.append(np.hstack([places - _AT_THE_EDGE_M * forth, places + far_m[:, None] * forth]))
-    return np.concatenate(found)
-
-
-def _events(
-    carriers: Floats, piece: Floats, *, way: Floats, line: BuriedLine, settings: Settings
-) -> tuple[Floats, Floats, Floats]:
-    """Find where bends out of carriers into a crossing end at the separation: place, direction and length of it."""
-    radius_m = FOR_CHORDS * settings.bend_radius_m
-    start, step = carriers[:, :2], carriers[:, 2:] - carriers[:, :2]
-    length = np.hypot(*step.T)
-    unit = step / length[:, None]
-    along = _direction(piece)
-    normal = np.array([-along[1], along[0]])
-    way *= np.sign(way @ normal)
-    bend = np.arccos(np.clip(np.abs(unit @ way), 0.0, 1.0))
-    places, forths, far = [np.empty((0, 2))], [np.empty((0, 2))], [np.empty(0)]
-    for side in (-1.0, 1.0):
-        away_m = line.separation_m + radius_m * np.tan(bend / 2.0) + _ASIDE_M
-        across = unit @ normal
-        level = np.abs(across) < _LEVEL
-        at = (side * away_m - (start - piece[:2]) @ normal) / np.where(level, 1.0, across)
-        on = (bend > _ALREADY_SQUARE) & ~level & (at > -_BEYOND_M) & (at < length + _BEYOND_M)
-        here = start[on] + at[on, None] * unit[on]
-        foot = (here - side * (away_m[on] / float(way @ normal))[:, None] * way - piece[:2]) @ along
-        met = (foot > -_ASIDE_M) & (foot < math.hypot(*(piece[2:] - piece[:2])) + _ASIDE_M)
-        places.append(here[met])
-        forths.append(np.tile(-side * way, (int(met.sum()), 1)))
-        far.append(away_m[on][met] + line.separation_m + radius_m + _FAR_SIDE_M)
-    return np.concatenate(places), np.concatenate(forths), np.concatenate(far)
-
-
-def _thinned(crossings: tuple[Floats, Floats, Floats], *, piece: Floats) -> tuple[Floats, Floats, Floats]:
-    """Keep one of the crossings that lie together."""
-    places, forth, far_m = crossings
-    foot = (places - piece[:2]) @ _direction(piece)
-    order = np.argsort(foot, kind="stable")
-    kept: list[int] = []
-    for each in order:
-        if not kept or foot[each] - foot[kept[-1]] > _TOGETHER_M or forth[each] @ forth[kept[-1]] < 0:
-            kept.append(each)
-    return places[kept], forth[kept], far_m[kept]
-
-
-def _ways(pieces: Sequence[tuple[BuriedLine, Floats]]) -> list[list[Floats]]:
-    """Give for each piece the directions to cross it: square to it, and square to its mean with a close neighbour."""
-    directions = np.array([_direction(piece) for _, piece in pieces])
-    shapes = np.asarray(shapely.linestrings(np.array([piece for _, piece in pieces]).reshape(-1, 2, 2)))
-    separations = np.array([line.separation_m for line, _ in pieces])
-    tree = shapely.STRtree(shapes)
-    found = []
-    for number, way in enumerate(directions):
-        ways = [np.array([-way[1], way[0]])]
-        near = np.sort(tree.query(shapes[number], predicate="dwithin", distance=2.0 * separations[number]))
-        for other in near:
-            if other == number or pieces[other][0] is pieces[number][0]:
-                continue
-            beside = directions[other] * (1.0 if float(directions[other] @ way) > 0 else -1.0)
-            apart = math.acos(min(1.0, float(beside @ way)))
-            if _DIRECTION < apart < _BUNDLED:
-                mean = (beside + way) / np.hypot(*(beside + way))
-                ways.append(np.array([-mean[1], mean[0]]))
-        found.append(ways[:3])
-    return found
-
-
-def _direction(piece: Floats) -> Floats:
-    step = piece[2:] - piece[:2]
-    return np.asarray(step / math.hypot(*step))
+def _past_bends(pieces: Floats, unit: Floats, *, separation_m: float) -> Floats:
+    """Lay lines past the outer side of bends of a buried line, as oblique to it as a tangent can be."""
+    turn = unit[:-1, 0] * unit[1:, 1] - unit[:-1, 1] * unit[1:, 0]
+    bent = np.flatnonzero(np.abs(turn) > math.sin(_BENT))
+    along = unit[bent] + unit[bent + 1]
+    along /= np.hypot(*along.T)[:, None]
+    outwards = np.column_stack([along[:, 1], -along[:, 0]]) * np.sign(turn[bent])[:, None]
+    at = pieces[bent, 2:] + (separation_m + ASIDE_M) * outwards
+    return np.hstack([at - 2 * separation_m * along, at + 2 * separation_m * along])
 
 
 def _connections(ground: Polygon) -> Floats:
@@ -331,7 +266,7 @@ class _Room:
     """Where wire could lie: on the ground, off what forbids wire, and not beside a buried line."""
 
     def __init__(self, ground: Polygon, obstacles: Obstacles, *, settings: Settings) -> None:
-        self._area = ground.buffer(_AT_THE_EDGE_M, join_style="mitre").difference(obstacles.no_wire)
+        self._area = ground.buffer(AT_THE_EDGE_M, join_style="mitre").difference(obstacles.no_wire)
         self._lines, self._settings = obstacles.lines, settings
         shapely.prepare(self._area)
 

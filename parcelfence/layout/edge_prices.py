@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -10,6 +9,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from parcelfence.layout.appraisal import axis_of
 from parcelfence.layout.candidates import candidate_lines
 from parcelfence.layout.plane_graph import plane_graph
 from parcelfence.layout.priced_graph import PricedGraph
@@ -152,7 +152,7 @@ def _of_ground(
     walls = shapely.union_all([wall.buffer(settings.building_clearance_m) for wall in obstacles.walls])
     price += max(CLEARANCE, CLEARANCE_WORTH * value.per_m2) * offsets.within(walls)
     for dear in areas:
-        share = np.abs(graph.direction @ _axis(dear.area)) ** 2 if dear.along else np.zeros(len(graph.direction))
+        share = np.abs(graph.direction @ axis_of(dear.area)) ** 2 if dear.along else np.zeros(len(graph.direction))
         price += (dear.per_m + dear.along * share)[graph.line] * offsets.within(dear.area)
     return price
 
@@ -280,17 +280,6 @@ class _FaceFinder:
         squarest = int(np.argmax(np.abs(cross) / np.hypot(*step.T)))
         edge = edges[squarest]
         return int(graph.left[edge] if cross[squarest] > 0 else graph.right[edge])
-
-
-def _axis(area: BaseGeometry) -> Floats:
-    """Give the direction along which most of the edge of an area runs: the mean of its edges, doubled in angle."""
-    rings = [np.diff(np.asarray(ring.coords), axis=0) for ring in shapely.get_rings(area)]
-    if not rings:
-        return np.array([1.0, 0.0])
-    x, y = np.concatenate(rings).T
-    length = np.maximum(np.hypot(x, y), _TINY_M2)
-    angle = math.atan2(float((2 * x * y / length).sum()), float(((x * x - y * y) / length).sum())) / 2
-    return np.array([math.cos(angle), math.sin(angle)])
 
 
 def _corners(walls: Sequence[Polygon]) -> Floats:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 import shapely
-from shapely import Polygon
-from shapely.affinity import translate
+from shapely import Polygon, box
+from shapely.affinity import rotate, translate
 
+from parcelfence.layout.appraisal import appraise, dear_ground
+from parcelfence.layout.arcs import with_arcs
 from parcelfence.layout.buried import BuriedLine, buried
 from parcelfence.layout.candidates import Obstacles
+from parcelfence.layout.cheapest_loop import cheapest_loop
 from parcelfence.layout.edge_prices import LandValue, PricedArea, priced_graph
 from parcelfence.layout.priced_graph import TurnPrices
 from parcelfence.layout.prices import (
@@ -19,36 +23,39 @@ from parcelfence.layout.prices import (
     BEND_PER_90,
     BESIDE,
     CORNER,
-    COURSE,
-    CUT,
-    EASEMENT,
-    EASEMENT_ALONG,
+    FORBIDDEN,
     FREE_GROUND,
     INNER_LOOP,
     PEGLESS,
-    ROOTS,
     SHORT_LEG,
     SHORT_LEG_PER_M,
 )
 from parcelfence.layout.rounding import FOR_CHORDS, parts
-from parcelfence.site.meaning import surface
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from parcelfence.layout.buried import Buried
     from parcelfence.layout.priced_graph import PricedGraph
     from parcelfence.settings import Settings
     from parcelfence.site.site import Site
 
-__all__ = ["Question", "question", "turn_prices"]
+__all__ = ["Question", "cheapest_outline", "question", "turn_prices", "value_per_m2"]
 
 _Shape = TypeVar("_Shape", bound="BaseGeometry")
 _SMALL_LOT: Final = 1.3
 _END_OF_A_LOT_M: Final = 12.0
+_ASIDE_M: Final = 0.03
+"""Lines beside what must not be met keep this much off it."""
 _AROUND_M: Final = 5.0
 """So far beyond a separation a bend may begin, and a crossing end."""
 _LEAST_SHARE: Final = 0.15
 """On small lots a square metre is worth so much that a loop round most of the lot pays; else none would be laid."""
+_ASIDE_OF_M: Final = 1.0
+_WIDER_M: Final = (0.3, 0.6, 1.0, 1.5, 2.0, 3.0, 4.0)
+"""By which a square-cornered ring round a keep-out is wider, so that its bends lie off a line that it crosses."""
+_RAISED: Final = (1.0, 1.7, 2.9, 4.9)
+"""Where no ground pays, it is valued higher; beyond some five times its worth nobody would buy it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +88,65 @@ class Question:
         )
 
 
+def cheapest_outline(ground: Polygon, *, site: Site, settings: Settings) -> Polygon | None:
+    """Lay the cheapest loop on a piece of ground, with its bends drawn.
+
+    Parameters
+    ----------
+    ground : Polygon
+        What may be enclosed at most; its holes are what is kept out.
+    site : Site
+        What lies on it.
+    settings : Settings
+        Clearances, reach, radius.
+
+    Returns
+    -------
+    Polygon or None
+        Its holes are the inner loops; None where no ground pays for its wire.
+    """
+    asked = question(ground, site=site, settings=settings)
+    for factor in _RAISED:
+        put = asked.raised(factor)
+        chosen = cheapest_loop(put.graph, put.prices)
+        if chosen is None:
+            continue
+        corners = put.graph.nodes[chosen.turns] + np.array(put.origin)
+        drawn = [Polygon(with_arcs(corners, radius_m=settings.bend_radius_m, eased=eased)) for eased in (True, False)]
+        lines = buried(site.utilities, near=ground, settings=settings)
+
+        def total(area: Polygon, lines: Buried = lines) -> float:
+            worth = asked.prices.worth_per_m2
+            return appraise(area, lines=lines, site=site, settings=settings, worth_per_m2=worth).total
+
+        outline = min(drawn, key=total) if drawn[0] != drawn[1] else drawn[0]
+        for hole in (Polygon(ring) for ring in ground.interiors if outline.contains(Polygon(ring))):
+            holes = list(outline.interiors)
+            rings = _rings_round(hole, lines=lines, within=outline, settings=settings)
+            outline = min((Polygon(outline.exterior, [*holes, ring.exterior]) for ring in rings), key=total)
+        return outline if total(outline) < 0.0 else None
+    return None
+
+
+def _rings_round(hole: Polygon, *, lines: Buried, within: Polygon, settings: Settings) -> list[Polygon]:
+    """Give the rings that could be laid round a keep-out: beside it, or square to a buried line that this one meets."""
+    plain = shapely.get_coordinates(shapely.orient_polygons(hole).exterior)[:-1]
+    rings = [Polygon(with_arcs(plain, radius_m=settings.bend_radius_m))]
+    near = [line for line in lines.lines if line.line.dwithin(hole, line.separation_m)]
+    for line in near:
+        at = line.line.project(hole.centroid)
+        here, there = (line.line.interpolate(at + step_m) for step_m in (-_ASIDE_OF_M, _ASIDE_OF_M))
+        angle = math.degrees(math.atan2(there.y - here.y, there.x - here.x))
+        upright = rotate(hole, -angle, origin=hole.centroid)
+        for more_m in _WIDER_M:
+            corners = box(*upright.buffer(more_m).bounds)
+            turned = shapely.get_coordinates(rotate(corners, angle, origin=hole.centroid))[:-1]
+            ring = Polygon(with_arcs(turned, radius_m=settings.bend_radius_m))
+            if ring.contains(hole) and within.contains(ring):
+                rings.append(ring)
+    return rings
+
+
 def question(ground: Polygon, *, site: Site, settings: Settings) -> Question:
     """Put the question for one piece of ground.
 
@@ -97,15 +163,19 @@ def question(ground: Polygon, *, site: Site, settings: Settings) -> Question:
     origin = float(x), float(y)
     worth = value_per_m2(ground, settings=settings)
     near = ground.buffer(settings.utility_separation_m + _AROUND_M)
+    lines = buried(site.utilities, near=ground, settings=settings)
     walls = [part for building in site.buildings for part in parts(building.geometry) if ground.contains(part)]
     ponds = [part for water in site.water for part in parts(water.geometry) if ground.intersects(part)]
     holes = [Polygon(ring) for ring in ground.interiors]
     graph = priced_graph(
         _moved(ground, origin),
-        _obstacles(ground, walls, site=site, settings=settings, near=near, origin=origin),
+        _obstacles(walls, lines, site=site, settings=settings, near=near, origin=origin),
         areas=[
             PricedArea(area=_moved(area, origin), per_m=per_m, along=along)
-            for area, per_m, along in _dear(site)
+            for area, per_m, along in (
+                *dear_ground(site),
+                *((mark.area.buffer(mark.separation_m), FORBIDDEN, 0.0) for mark in lines.areas),
+            )
             if area.intersects(near)
         ],
         tolerance_zones=_moved(_tolerance_zones(site, around=near), origin),
@@ -123,8 +193,8 @@ def question(ground: Polygon, *, site: Site, settings: Settings) -> Question:
 
 
 def _obstacles(
-    ground: Polygon,
     walls: list[Polygon],
+    lines: Buried,
     *,
     site: Site,
     settings: Settings,
@@ -132,7 +202,6 @@ def _obstacles(
     origin: tuple[float, float],
 ) -> Obstacles:
     """Collect what candidate lines meet near a piece of ground."""
-    lines = buried(site.utilities, near=ground, settings=settings)
     no_wire = shapely.union_all([
         *(water.geometry.buffer(settings.water_clearance_m) for water in site.water),
         *(road.geometry.buffer(settings.road_clearance_m) for road in site.roads),
@@ -150,20 +219,18 @@ def _obstacles(
         walls=tuple(_moved(wall, origin) for wall in walls),
         across=tuple(
             _moved(feature.geometry.intersection(near), origin)
-            for feature in (*site.easements, *site.hardscape)
+            for feature in (*site.easements, *site.hardscape, *site.watercourses, *site.trees)
             if feature.geometry.intersects(near)
+        )
+        + tuple(
+            _moved(shape.buffer(apart_m + _ASIDE_M, join_style="mitre"), origin)
+            for shape, apart_m in (
+                *((feature.geometry, 0.0) for feature in site.no_dig),
+                *((mark.area, mark.separation_m) for mark in lines.areas),
+            )
+            if shape.dwithin(near, apart_m)
         ),
     )
-
-
-def _dear(site: Site) -> list[tuple[BaseGeometry, float, float]]:
-    """List the areas in which wire is dear, with the price of a metre and that of following them."""
-    return [
-        *((each.geometry, EASEMENT, EASEMENT_ALONG) for each in site.easements),
-        *((each.geometry, CUT[surface(each)], 0.0) for each in site.hardscape),
-        *((each.geometry, COURSE, 0.0) for each in site.watercourses),
-        *((each.geometry, ROOTS, 0.0) for each in site.trees),
-    ]
 
 
 def _moved(shape: _Shape, origin: tuple[float, float]) -> _Shape:

@@ -22,6 +22,7 @@ __all__ = [
     "CUT",
     "EASEMENT",
     "EASEMENT_ALONG",
+    "FORBIDDEN",
     "FREE_GROUND",
     "HAND_DUG",
     "INNER_LOOP",
@@ -37,6 +38,8 @@ HAND_DUG: Final = 6.0
 """A metre in a tolerance zone, dug by hand; lines in one trench count once."""
 BESIDE: Final = 100.0
 """A metre beside a buried line, nearer than the separation: never bought where there is another way."""
+FORBIDDEN: Final = 100.0
+"""A metre where no wire may lie, such as ground that is not dug: as dear as beside a buried line."""
 BEND: Final = 1.5
 BEND_PER_90: Final = 1.5
 """A bend, and every right angle of it: a chamfer of a square corner never pays, waves do not pay."""

@@ -39,11 +39,26 @@ def test_a_chamfer_too_short_for_two_arcs_is_taken_by_one() -> None:
     assert Polygon(corners).buffer(1e-9).covers(ring)
 
 
-def test_a_jog_too_short_for_two_arcs_gets_smaller_ones() -> None:
-    corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 20.0], [10.0, 20.0], [10.0, 19.0], [0.0, 19.0]])
-    ring = with_arcs(corners, radius_m=1.0)
+JOG = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 20.0], [10.0, 20.0], [10.0, 19.0], [0.0, 19.0]])
+
+
+def test_a_jog_too_short_for_two_arcs_is_led_aslant_on_its_inner_side() -> None:
+    ring = with_arcs(JOG, radius_m=1.0)
+    assert _least_radius_m(ring) >= 1.0
+    assert Polygon(JOG).buffer(0.1).covers(ring)  # an arc at a right turn lies on the outer side of its corner
+
+
+def test_or_it_gets_smaller_arcs() -> None:
+    ring = with_arcs(JOG, radius_m=1.0, eased=False)
     assert ring.is_simple
     assert _least_radius_m(ring) == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_leg_that_is_long_enough_stays_beside_one_that_is_not() -> None:
+    """Only the leg without room goes: the corner of its neighbours must not run far out."""
+    corners = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 6.0], [29.0, 6.4], [24.0, 17.0], [0.0, 20.0]])
+    ring = with_arcs(corners, radius_m=1.0)
+    assert Polygon(corners).buffer(0.3).covers(ring)
 
 
 def test_a_corner_that_hardly_turns_is_none() -> None:
