@@ -218,7 +218,7 @@ def _obstacles(
         no_wire=_moved(no_wire.intersection(near), origin),
         walls=tuple(_moved(wall, origin) for wall in walls),
         across=tuple(
-            _moved(feature.geometry.intersection(near), origin)
+            _moved(feature.geometry.buffer(_ASIDE_M, join_style="mitre").intersection(near), origin)
             for feature in (*site.easements, *site.hardscape, *site.watercourses, *site.trees)
             if feature.geometry.intersects(near)
         )
